@@ -1,4 +1,4 @@
-"""Shipped species profiles, read from fixtures/reference/species/*.yaml. No database: what-ifs answer from the files alone."""
+"""Shipped species profiles from fixtures/reference/species/*.yaml, read without a database: what-ifs need no more."""
 
 from __future__ import annotations
 
@@ -136,7 +136,7 @@ def _by_name() -> Mapping[str, SpeciesProfile]:
 
 
 def shipped_profile(name: str) -> SpeciesProfile:
-    """The profile for a scientific name, common name, slug or alias (any case); raises UnknownSpecies with near names."""
+    """The profile for a scientific or common name, slug or alias; raises UnknownSpecies with near names."""
     names = _by_name()
     found = names.get(_fold(name))
     if found is None:
