@@ -1,0 +1,1 @@
+"""When a parcel may travel and how to pack it. See docs/methods/windows.md."""
