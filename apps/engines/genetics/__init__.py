@@ -1,0 +1,1 @@
+"""Traits, trade notation and crosses. Pure computation; see docs/methods/genetics.md."""

@@ -1,0 +1,42 @@
+"""The shipped trait catalogues, read from their files once per process. No database."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import yaml
+from django.conf import settings
+
+from apps.engines.genetics.catalogue import Catalogue
+from apps.engines.genetics.catalogue_reader import catalogue_from_mapping
+
+TRAITS = Path("fixtures/reference/traits")
+
+
+@lru_cache(maxsize=1)
+def trait_catalogues() -> tuple[Catalogue, ...]:
+    """Every shipped catalogue, by species slug. Raises CatalogueError when a file contradicts itself."""
+    folder = Path(settings.BASE_DIR) / TRAITS
+    return tuple(
+        catalogue_from_mapping(yaml.safe_load(path.read_text(encoding="utf-8")))
+        for path in sorted(folder.glob("*.yaml"))
+    )
+
+
+def trait_catalogue(species: str) -> Catalogue:
+    """The catalogue of one species, by scientific name, common name or slug. Raises KeyError when there is none."""
+    wanted = " ".join(species.casefold().replace("_", " ").split())
+    for catalogue in trait_catalogues():
+        if wanted in {
+            catalogue.species.casefold(),
+            catalogue.common_name.casefold(),
+            catalogue.slug.casefold().replace("_", " "),
+        }:
+            return catalogue
+    raise KeyError(species)
+
+
+def trait_species() -> tuple[str, ...]:
+    """Scientific names that have a catalogue, for error texts."""
+    return tuple(catalogue.species for catalogue in trait_catalogues())

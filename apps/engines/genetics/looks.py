@@ -1,0 +1,108 @@
+"""What a genotype looks like, what it carries unseen, and what the trade calls the result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from apps.engines.genetics.catalogue import (
+    ABSENT,
+    WILD,
+    Catalogue,
+    Genotype,
+    Locus,
+    TwoCopies,
+)
+
+NORMAL = "normal"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Part:
+    """What one locus adds to a look: the allele names seen together, `double` for a super."""
+
+    alleles: tuple[str, ...]
+    double: bool = False
+
+    @property
+    def words(self) -> str:
+        return ("super " if self.double else "") + " ".join(self.alleles)
+
+
+@dataclass(frozen=True, slots=True)
+class Expression:
+    """One genotype at one locus: its part of the look (None: looks wild type) and recessive names carried."""
+
+    part: Part | None
+    carries: tuple[str, ...] = ()
+
+
+def expression(locus: Locus, genotype: Genotype) -> Expression:
+    """How an unordered genotype shows. A recessive beside an absent allele (short sex chromosome) is seen."""
+    known = [name for name in genotype if name not in (WILD, ABSENT)]
+    if not known:
+        return Expression(None)
+    if len(known) == 1:
+        allele = locus.allele(known[0])
+        if allele.recessive and ABSENT not in genotype:
+            return Expression(None, (allele.name,))
+        return Expression(Part((allele.name,)))
+    if known[0] == known[1]:
+        allele = locus.allele(known[0])
+        double = not allele.recessive and allele.two_copies in (TwoCopies.DISTINCT, TwoCopies.LETHAL)
+        return Expression(Part((allele.name,), double))
+    one, other = locus.pair(known[0], known[1])
+    compound = locus.compounds.get(frozenset(known))
+    if compound is not None:
+        return Expression(Part(compound.seen), compound.carries)
+    hidden = [locus.allele(name).recessive for name in (one, other)]
+    if hidden[0] != hidden[1]:  # a recessive beside a seen allele stays hidden
+        return Expression(Part((other,) if hidden[0] else (one,)), (one,) if hidden[0] else (other,))
+    return Expression(Part((one, other)))
+
+
+def spoken_order(catalogue: Catalogue) -> dict[str, int]:
+    """The place of every locus in a spoken look: seen-in-one-copy traits first, then recessives, each as filed."""
+    hidden = [locus.code for locus in catalogue.loci if all(allele.recessive for allele in locus.alleles)]
+    seen = [locus.code for locus in catalogue.loci if locus.code not in set(hidden)]
+    return {code: place for place, code in enumerate([*seen, *hidden])}
+
+
+def look_words(parts: Iterable[Part | None]) -> str:
+    """The look in catalogue names; parts come in spoken order."""
+    words = [part.words for part in parts if part is not None]
+    return " ".join(words) if words else NORMAL
+
+
+def also_called(catalogue: Catalogue, parts: Iterable[Part | None]) -> tuple[str, ...]:
+    """Trade names of a look: its own super or compound name, and combinations with what they leave over."""
+    shown = [part for part in parts if part is not None]
+    copies = _copies_seen(catalogue, shown)
+    names: list[str] = []
+    for combination in catalogue.combinations:
+        if all(copies.get(name, 0) == number for name, number in combination.copies.items()):
+            rest = [part.words for part in shown if not set(part.alleles) <= set(combination.copies)]
+            names.append(" ".join([combination.name, *rest]))
+    for part in shown:
+        for called in _own_names(catalogue, part):
+            names.append(" ".join(called if other is part else other.words for other in shown))
+    return tuple(names)
+
+
+def _own_names(catalogue: Catalogue, part: Part) -> tuple[str, ...]:
+    locus = catalogue.locus_of[part.alleles[0]]
+    if part.double:
+        return locus.allele(part.alleles[0]).super_names
+    if len(part.alleles) == 2:
+        compound = locus.compounds.get(frozenset(part.alleles))
+        return compound.called if compound is not None else ()
+    return ()
+
+
+def _copies_seen(catalogue: Catalogue, parts: Iterable[Part]) -> Mapping[str, int]:
+    copies: dict[str, int] = {}
+    for part in parts:
+        for name in part.alleles:
+            recessive = catalogue.allele(name).recessive
+            copies[name] = 2 if part.double or (recessive and len(part.alleles) == 1) else 1
+    return copies
