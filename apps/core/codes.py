@@ -22,4 +22,6 @@ def code_key(code: str) -> str:
 
 def code_natural_key(code: str) -> list[tuple[int, int, str]]:
     """Sort key that puts A-2 before A-10."""
-    return [(0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.split(r"(\d+)", code_key(code)) if part]
+    return [
+        (0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.split(r"(\d+)", code_key(code)) if part
+    ]

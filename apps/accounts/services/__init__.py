@@ -1,0 +1,26 @@
+"""Writes: the request-key and audit machinery every floor uses, and what is done to people and settings."""
+
+from apps.accounts.services.acts import audit_write, service
+from apps.accounts.services.people import (
+    device_register,
+    facility_set,
+    password_set,
+    person_add,
+    person_close,
+    person_roles_set,
+    pin_set,
+    pin_switch,
+)
+
+__all__ = [
+    "audit_write",
+    "device_register",
+    "facility_set",
+    "password_set",
+    "person_add",
+    "person_close",
+    "person_roles_set",
+    "pin_set",
+    "pin_switch",
+    "service",
+]

@@ -1,0 +1,119 @@
+"""Words of animals."""
+
+from __future__ import annotations
+
+from django.db.models import TextChoices
+
+
+class Sex(TextChoices):
+    """Printed as a word, always."""
+
+    MALE = "male"
+    FEMALE = "female"
+    UNKNOWN = "unknown"
+
+
+class Status(TextChoices):
+    """Where an animal's story stands."""
+
+    HERE = "here"
+    LOANED = "loaned"
+    MISSING = "missing"
+    SOLD = "sold"
+    GIVEN_AWAY = "given away"
+    DEAD = "dead"
+
+
+class Origin(TextChoices):
+    """Where it came from."""
+
+    BRED_HERE = "bred here"
+    ACQUIRED = "acquired"
+    UNKNOWN = "unknown"
+
+
+class Purpose(TextChoices):
+    """What it is kept for."""
+
+    BREEDER = "breeder"
+    HOLDBACK = "holdback"
+    STOCK = "stock"
+
+
+class SexSystem(TextChoices):
+    """How sex is set."""
+
+    XY = "XY"
+    ZW = "ZW"
+    TSD = "TSD"
+
+
+class Mode(TextChoices):
+    """Eggs or live birth."""
+
+    EGGS = "eggs"
+    LIVE = "live"
+
+
+class BroodKind(TextChoices):
+    """A clutch of eggs or a litter born live."""
+
+    CLUTCH = "clutch"
+    LITTER = "litter"
+
+
+class BroodState(TextChoices):
+    """A brood's story."""
+
+    LAID = "laid"
+    INCUBATING = "incubating"
+    HATCHING = "hatching"
+    CLOSED = "closed"
+
+
+class SireModel(TextChoices):
+    """One sire (perhaps unknown which), several sires, or nothing known."""
+
+    ONE = "one"
+    MIXED = "mixed"
+    UNKNOWN = "unknown"
+
+
+class SireHypothesis(TextChoices):
+    """What may have sired a brood."""
+
+    MALE = "male"
+    STORED = "stored"
+    PARTHENOGENESIS = "parthenogenesis"
+    OTHER = "other"
+
+
+class HoldWord(TextChoices):
+    """Why an animal is not to be handled, fed, moved, sold or shipped for a time."""
+
+    QUARANTINE = "quarantine"
+    TREATMENT = "treatment"
+    DISEASE = "disease"
+    REGURGITATION = "regurgitation"
+    INJURY = "injury"
+    OPAQUE = "opaque"
+    FED = "fed"
+    OVULATED = "ovulated"
+    RECOVERY = "recovery"
+    FEEDING_STOPPED = "feeding stopped"
+
+
+class NumberOrigin(TextChoices):
+    """A number as shipped, or the facility's own."""
+
+    SHIPPED = "shipped"
+    HOUSE = "house"
+
+
+class TraitBasis(TextChoices):
+    """What a statement about an animal's genes rests on."""
+
+    SEEN = "seen"
+    DECLARED = "declared"
+    PARENTS = "parents"
+    PROVEN = "proven"

@@ -1,0 +1,9 @@
+"""Django's registration of this floor."""
+
+from django.apps import AppConfig
+
+
+class Care(AppConfig):
+    """The care floor."""
+
+    name = "apps.care"

@@ -1,0 +1,89 @@
+"""Words of daily care."""
+
+from __future__ import annotations
+
+from django.db.models import TextChoices
+
+
+class MealOutcome(TextChoices):
+    """What became of an offered meal."""
+
+    ATE = "ate"
+    LEFT = "left"
+    REGURGITATED = "regurgitated"
+
+
+class PreyKind(TextChoices):
+    """What is offered."""
+
+    RAT = "rat"
+    MOUSE = "mouse"
+    CHICK = "chick"
+    INSECT = "insect"
+    OTHER = "other"
+
+
+class Presentation(TextChoices):
+    """How it is offered. Live prey is never left unattended."""
+
+    THAWED = "thawed"
+    FRESH = "fresh-killed"
+    LIVE = "live"
+
+
+class Vigour(TextChoices):
+    """How it took the meal."""
+
+    STRONG = "strong"
+    SLOW = "slow"
+    COAXED = "coaxed"
+
+
+class ShedStage(TextChoices):
+    """Opaque (eyes clouded) or shed."""
+
+    OPAQUE = "opaque"
+    SHED = "shed"
+
+
+class MarkKind(TextChoices):
+    """Small daily acts."""
+
+    WATER = "water"
+    CLEANED = "cleaned"
+    DROPPINGS = "droppings"
+
+
+class BodyShape(TextChoices):
+    """Condition as seen."""
+
+    THIN = "thin"
+    FIT = "fit"
+    FILLING = "filling"
+    HEAVY = "heavy"
+
+
+class HealthSign(TextChoices):
+    """Signs from a list, for searching; words of the person stand beside them."""
+
+    NOT_EATING = "not eating"
+    WEIGHT_LOSS = "weight loss"
+    REGURGITATION = "regurgitation"
+    WHEEZE = "wheeze or bubbles"
+    MITES = "mites"
+    STUCK_SHED = "stuck shed"
+    WOUND = "wound or burn"
+    SWELLING = "swelling"
+    STRAINING = "straining"
+    WOBBLE = "wobble"
+    LIMP = "weak or limp"
+    OTHER = "other"
+
+
+class StrikeReason(TextChoices):
+    """Why an entry is struck out."""
+
+    WRONG_ANIMAL = "wrong animal"
+    WRONG_VALUE = "wrong value"
+    TWICE = "entered twice"
+    OTHER = "other"

@@ -1,0 +1,9 @@
+"""Django's registration of this floor."""
+
+from django.apps import AppConfig
+
+
+class Documents(AppConfig):
+    """The documents floor."""
+
+    name = "apps.documents"

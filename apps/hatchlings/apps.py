@@ -1,0 +1,9 @@
+"""Django's registration of this floor."""
+
+from django.apps import AppConfig
+
+
+class Hatchlings(AppConfig):
+    """The hatchlings floor."""
+
+    name = "apps.hatchlings"

@@ -1,0 +1,9 @@
+"""Django's registration of this floor."""
+
+from django.apps import AppConfig
+
+
+class Jobs(AppConfig):
+    """The jobs floor."""
+
+    name = "apps.jobs"

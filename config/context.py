@@ -1,0 +1,53 @@
+"""What every page is given: facility, tabs, open alarms, the demonstration's banner."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+
+from apps.accounts.models import Person
+from apps.accounts.policies import may
+from apps.accounts.selectors import facility
+from apps.core import clock
+from apps.jobs.selectors import open_alarms
+from config.navigation import TABS
+
+
+def shell(request: HttpRequest) -> dict[str, Any]:
+    """Context of core/base.html."""
+    here = facility()
+    common: dict[str, Any] = {
+        "facility": here,
+        "facility_now": clock.local(clock.now()),
+        "facility_today": clock.today(),
+        "embedded_mode": not settings.SERVICE_MODE,
+        "banner": _banner(),
+        "navigation": [],
+        "open_alarms": [],
+        "theme": request.COOKIES.get("theme", "") if request.COOKIES.get("theme") in {"light", "dark"} else "",
+    }
+    user = getattr(request, "user", None)
+    if not isinstance(user, Person) or not user.is_active:
+        return common
+    path = request.path
+    navigation = [
+        {
+            "label": tab.label,
+            "url": tab.url,
+            "current": path == tab.url or any(path.startswith(prefix) for prefix in tab.under),
+            "count": 0,
+        }
+        for tab in TABS
+        if may(user, tab.permission)
+    ]
+    return {**common, "navigation": navigation, "open_alarms": list(open_alarms()[:5])}
+
+
+def _banner() -> str:
+    here = facility()
+    if not here.is_demo:
+        return ""
+    now = clock.local(clock.now())
+    return f"Demonstration, not a real facility. Its clock reads {now:%A} {now.day} {now:%B %Y, %H:%M}."

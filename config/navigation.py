@@ -1,0 +1,30 @@
+"""The index tabs of the running head: label, address, and the right that shows it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from apps.accounts.choices import Permission
+
+
+@dataclass(frozen=True)
+class Tab:
+    """One tab; ``under`` are the path beginnings on which it is the current one."""
+
+    label: str
+    url: str
+    permission: Permission
+    under: tuple[str, ...]
+
+
+TABS: tuple[Tab, ...] = (
+    Tab("Today", "/", Permission.READ, ("/today/",)),
+    Tab("Animals", "/animals/", Permission.READ, ("/animals/", "/import/", "/places/")),
+    Tab("Scan", "/scan/", Permission.SCANS_RECORD, ("/scan/",)),
+    Tab("Season", "/season/", Permission.READ, ("/season/", "/visits/")),
+    Tab("Incubation", "/incubation/", Permission.READ, ("/incubation/",)),
+    Tab("Hatch", "/hatch/", Permission.HATCH, ("/hatch/",)),
+    Tab("Nursery", "/nursery/", Permission.READ, ("/nursery/",)),
+    Tab("Stock", "/stock/", Permission.MONEY_READ, ("/stock/",)),
+    Tab("Shipping", "/shipping/", Permission.PARCELS_EDIT, ("/shipping/",)),
+)

@@ -1,0 +1,42 @@
+"""Every periodic job in one table, and the queue of every task.
+
+``watch`` carries what must never wait (probes, alarms, notices); ``work`` carries everything else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Periodic:
+    """One periodic job: its task, period in seconds, queue, and why it exists."""
+
+    task: str
+    seconds: float
+    queue: str
+    why: str
+
+
+PERIODIC: tuple[Periodic, ...] = (
+    Periodic("jobs.sweep", 5, "watch", "deliveries whose message was lost are sent again"),
+    Periodic("jobs.send-notices", 15, "watch", "alarms reach whoever is on call"),
+)
+
+ROUTES: dict[str, dict[str, str]] = {
+    **{job.task: {"queue": job.queue} for job in PERIODIC},
+    "jobs.deliver": {"queue": "work"},
+}
+
+
+def beat_schedule() -> dict[str, dict[str, Any]]:
+    """The table as Celery's beat wants it; a message not taken within its period is dropped, the next one does."""
+    return {
+        job.task: {
+            "task": job.task,
+            "schedule": job.seconds,
+            "options": {"queue": job.queue, "expires": max(10.0, job.seconds)},
+        }
+        for job in PERIODIC
+    }
