@@ -1,12 +1,17 @@
-"""The API's routes, gathered from every floor's ROUTES."""
+"""The API's routes, gathered from every floor's ROUTES; the schema and the what-ifs."""
 
 from __future__ import annotations
 
 import importlib
 from typing import Any
 
+from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
+from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
+
+from apps.accounts.choices import Permission
+from apps.dashboards.views.what_if import WhatIf
 
 FLOORS = (
     "accounts",
@@ -24,6 +29,12 @@ FLOORS = (
 )
 
 
+class Schema(SpectacularAPIView):
+    """The OpenAPI schema, for any signed-in person."""
+
+    permission = Permission.READ
+
+
 def router() -> SimpleRouter:
     """One router over all floors; a floor without an api module has no routes."""
     found = SimpleRouter()
@@ -39,4 +50,9 @@ def router() -> SimpleRouter:
     return found
 
 
-urlpatterns: list[URLPattern | URLResolver] = [path("", include(router().urls))]
+# The API has its own permission class (deny by default, 401 as problem+json), so the pages' sign-in redirect steps aside.
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("schema/", login_not_required(Schema.as_view()), name="api-schema"),
+    path("what-if/<str:name>/", login_not_required(WhatIf.as_view()), name="what-if"),
+    path("", include(router().urls)),
+]

@@ -1,0 +1,47 @@
+"""``manage.py test``: the test suite (pytest) on SQLite, and at its end what could not run for want of what."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand
+
+MISSING = {
+    "Chromium": "the browser tests (Debian: apt-get install chromium)",
+    "PostgreSQL and Redis": "the tests marked services (set DATABASE_URL and REDIS_URL, or run .ci/run)",
+}
+
+
+class Command(BaseCommand):
+    """Run the tests; further arguments go to pytest."""
+
+    help = "Run the test suite; everything after -- goes to pytest."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """All for pytest."""
+        parser.add_argument("--no-browser", action="store_true", help="leave the browser tests out, and say so")
+        parser.add_argument("pytest", nargs="*", help="arguments for pytest")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run pytest in a process of its own, so that its settings are the tests' own."""
+        left_out: list[str] = []
+        marks = ["not benchmark_suite"]
+        if options["no_browser"] or not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
+            marks.append("not browser")
+            left_out.append("Chromium")
+        if not (os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL")):
+            marks.append("not services")
+            left_out.append("PostgreSQL and Redis")
+        command = [sys.executable, "-m", "pytest", "-n", "2", "-m", " and ".join(marks), *options["pytest"]]
+        environment = {**os.environ, "DJANGO_SETTINGS_MODULE": "config.settings.testing"}
+        code = subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False).returncode
+        for name in left_out:
+            self.stdout.write(f"not run, {name} is not here: {MISSING[name]}")
+        raise SystemExit(code)
