@@ -1,0 +1,111 @@
+"""What the state allows: whose facts may be written, when, and who may strike one out."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.policies import check_may
+from apps.animals.choices import Sex, Status
+from apps.animals.models import Animal, Fact
+from apps.care.choices import MealOutcome, StrikeReason
+from apps.core import clock
+from apps.core.errors import DomainError, Duplicate, Invalid, WrongState
+from apps.core.formats import day_text
+
+AHEAD = timedelta(minutes=5)  # clocks of phones differ a little
+UNDO = timedelta(minutes=10)
+GONE = frozenset({Status.SOLD, Status.GIVEN_AWAY, Status.DEAD})
+
+# What may follow what: None is an offer nobody has checked.
+FATES: dict[MealOutcome | None, frozenset[MealOutcome]] = {
+    None: frozenset({MealOutcome.ATE, MealOutcome.LEFT, MealOutcome.REGURGITATED}),
+    MealOutcome.ATE: frozenset({MealOutcome.REGURGITATED}),
+    MealOutcome.LEFT: frozenset(),
+    MealOutcome.REGURGITATED: frozenset(),
+}
+
+
+def check_moment(animal: Animal, moment: datetime, field: str = "observed_at") -> None:
+    """Raises Invalid for a moment to come or before the animal hatched."""
+    if moment > clock.now() + AHEAD:
+        raise Invalid(
+            f"{day_text(clock.local(moment))} {clock.local(moment):%H:%M} is still to come. "
+            "Enter when it was seen, at the latest now.",
+            field=field,
+        )
+    if animal.hatched_on is not None and clock.local(moment).date() < animal.hatched_on:
+        raise Invalid(
+            f"{animal.code} hatched on {animal.hatched_on.isoformat()}; this is before that. Correct the date.",
+            field=field,
+        )
+
+
+def check_kept(animal: Animal, moment: datetime) -> None:
+    """Raises WrongState when the animal had left by then. What was seen before it left may still be entered later."""
+    if animal.status not in GONE:
+        return
+    day = clock.local(moment).date()
+    since = animal.status_since
+    if since is not None and day <= since and day < clock.today():
+        return
+    when = f" since {since.isoformat()}" if since else ""
+    raise WrongState(
+        f"{animal.code} is {animal.status}{when}: nothing is recorded for it any more. Check the code.", field="animal"
+    )
+
+
+def may_record(animal: Animal) -> bool:
+    """Whether something seen now may be recorded for this animal."""
+    return animal.status not in GONE
+
+
+def check_female(animal: Animal) -> None:
+    """Raises Invalid when a pre-lay shed is recorded for an animal known to be male."""
+    if animal.sex == Sex.MALE:
+        raise Invalid(f"{animal.code} is male: only a female has a pre-lay shed.", field="is_pre_lay")
+
+
+def check_fate(current: MealOutcome | None, outcome: MealOutcome) -> None:
+    """Raises Duplicate or WrongState when a meal that stands at ``current`` cannot become ``outcome``."""
+    if outcome in FATES[current]:
+        return
+    if current == outcome:
+        raise Duplicate(f"This meal was already checked: {current}.", field="outcome")
+    if current == MealOutcome.LEFT and outcome == MealOutcome.REGURGITATED:
+        raise WrongState(
+            "It left this meal, so it cannot have regurgitated it. Strike out the check first if that was wrong.",
+            field="outcome",
+        )
+    raise WrongState(
+        f"This meal was already checked: {current}. Strike out that check first if it was wrong.", field="outcome"
+    )
+
+
+def needs_reason(person: Person, fact: Fact) -> bool:
+    """An own entry of the last ten minutes is taken back without a reason; everything else needs one."""
+    return fact.by_id != person.pk or clock.now() - fact.recorded_at > UNDO
+
+
+def check_strike(person: Person, fact: Fact, reason: str) -> None:
+    """Raises NotAllowed, WrongState or Invalid when this person may not strike out this entry (with this reason)."""
+    if fact.struck_at is not None:
+        raise WrongState("This entry is struck out already.")
+    own_today = fact.by_id == person.pk and clock.day_of(fact.recorded_at) == clock.today()
+    check_may(person, Permission.STRIKE_OWN if own_today else Permission.STRIKE_OTHERS)
+    if reason and reason not in StrikeReason.values:
+        raise Invalid(f"Choose a reason: {', '.join(StrikeReason.values)}.", field="reason")
+    if not reason and needs_reason(person, fact):
+        raise Invalid(
+            f"Ten minutes have passed, so a reason is needed: {', '.join(StrikeReason.values)}.", field="reason"
+        )
+
+
+def may_strike(person: Person, fact: Fact) -> bool:
+    """Whether the button to strike it out is shown."""
+    try:
+        check_strike(person, fact, StrikeReason.OTHER)
+    except DomainError:
+        return False
+    return True

@@ -1,0 +1,315 @@
+"""Meals in two passes: offered, then checked. Each meal has one fate; regurgitation may follow eating."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.services import audit_write, service
+from apps.animals.choices import HandlingAct, HoldWord
+from apps.animals.models import Animal
+from apps.animals.selectors import profile_numbers
+from apps.animals.services import hold_place, holds_lift_by_source
+from apps.care.choices import HealthSign, MealOutcome, Presentation, PreyKind, Vigour
+from apps.care.events import MealChecked
+from apps.care.models import HealthNote, MealCheck, MealOffer
+from apps.care.policies import check_fate
+from apps.care.selectors import meal_of
+from apps.care.services.facts import against_hold, client_uuid, fact_again, fact_write, seen_at
+from apps.core import clock
+from apps.core.errors import DomainError, Duplicate, Invalid, Many, WrongState
+from apps.core.formats import day_text
+from apps.jobs.services import event_publish
+from apps.places.models import Rack
+
+OFFER_SOURCE = "mealoffer"
+CHECK_SOURCE = "mealcheck"
+MOST_PREY = 200
+
+
+def check_prey(*, prey: str, size: str, prey_g: float | None, count: int, presentation: str) -> None:
+    """Raises Invalid naming the field that cannot be."""
+    if prey not in PreyKind.values:
+        raise Invalid(f"“{prey}” is not a prey. Choose from {', '.join(PreyKind.values)}.", field="prey")
+    if presentation not in Presentation.values:
+        raise Invalid(f"Choose from {', '.join(Presentation.values)}.", field="presentation")
+    if len(size) > 20:
+        raise Invalid("A size has at most 20 characters.", field="size")
+    if not 1 <= count <= MOST_PREY:
+        raise Invalid(f"The number of prey is 1 to {MOST_PREY}.", field="count")
+    if prey_g is not None and prey_g <= 0:
+        raise Invalid("The prey's mass is above 0 g, or left empty.", field="prey_g")
+
+
+def fed_hold_place(*, by: Person, offer: MealOffer) -> None:
+    """No handling for the species' hours after a meal. An offer counts as eaten until it is checked."""
+    hours = profile_numbers(offer.animal.species).get("hold.after_meal_h")
+    if hours is None:
+        return
+    until = offer.observed_at + timedelta(hours=hours)
+    if until <= clock.now():
+        return  # already over: a hold in the past would only fill the table
+    local = clock.local(offer.observed_at)
+    hold_place(
+        by=by,
+        word=HoldWord.FED,
+        begins_at=offer.observed_at,
+        ends_at=until,
+        reason=f"offered food on {day_text(local)} at {local:%H:%M}; {hours:g} h of rest (house rule)",
+        animal=offer.animal,
+        source_kind=OFFER_SOURCE,
+        source_ref=str(offer.pk),
+    )
+
+
+@service("meal.offer", may=Permission.CARE_RECORD)
+def meal_offer(
+    *,
+    by: Person,
+    animal: Animal,
+    prey: str,
+    size: str = "",
+    prey_g: float | None = None,
+    count: int = 1,
+    presentation: str = Presentation.THAWED,
+    observed_at: datetime | None = None,
+    client_id: UUID | str | None = None,
+    despite_hold: bool = False,
+    request_key: str | None = None,
+) -> MealOffer:
+    """Food put in: nothing for growth until checked, a handling hold from now on.
+
+    Raises HandlingHeld for food about to be offered under a hold (regurgitation, feeding stopped …); food that was
+    offered (``observed_at`` given, or ``despite_hold``) is recorded, with the hold in the audit row.
+    """
+    check_prey(prey=prey, size=size, prey_g=prey_g, count=count, presentation=presentation)
+    uuid = client_uuid(client_id)
+    earlier = fact_again(MealOffer, animal, uuid)
+    if earlier is not None:
+        return earlier
+    moment = seen_at(animal, observed_at)
+    planned = observed_at is None and not despite_hold
+    hold = against_hold(animal, HandlingAct.FEED, moment=moment, planned=planned)
+    offer = fact_write(
+        MealOffer,
+        by=by,
+        animal=animal,
+        moment=moment,
+        prey=prey,
+        size=size.strip(),
+        prey_g=prey_g,
+        count=count,
+        presentation=presentation,
+        client_id=uuid,
+    )
+    fed_hold_place(by=by, offer=offer)
+    detail = {"offer": offer.pk, "prey": str(offer), "observed_at": moment}
+    audit_write(by=by, act="meal.offer", subject=animal, detail=detail | ({"against_hold": hold} if hold else {}))
+    return offer
+
+
+@service("meals.offer", may=Permission.CARE_RECORD)
+def meals_offer(
+    *,
+    by: Person,
+    animals: list[Animal],
+    prey: str,
+    size: str = "",
+    prey_g: float | None = None,
+    count: int = 1,
+    presentation: str = Presentation.THAWED,
+    observed_at: datetime | None = None,
+    rack: Rack | None = None,
+    request_key: str | None = None,
+) -> list[MealOffer]:
+    """The same food to many animals (a rack): one transaction, one audit row. All or none.
+
+    Raises Many naming each animal that may not be fed; skip those and offer to the rest.
+    """
+    check_prey(prey=prey, size=size, prey_g=prey_g, count=count, presentation=presentation)
+    if not animals:
+        raise Invalid("Nobody is left to offer to. Untap those you want to feed.", field="animals")
+    refused: list[DomainError] = []
+    moments: list[datetime] = []
+    for animal in animals:
+        try:
+            moment = seen_at(animal, observed_at)
+            against_hold(animal, HandlingAct.FEED, moment=moment, planned=observed_at is None)
+            moments.append(moment)
+        except DomainError as error:
+            words = error.message if animal.code in error.message else f"{animal.code}: {error.message}"
+            refused.append(Invalid(words, field="animals", code=error.code))
+    if refused:
+        raise Many(refused)
+    offers = [
+        fact_write(
+            MealOffer,
+            by=by,
+            animal=animal,
+            moment=moment,
+            prey=prey,
+            size=size.strip(),
+            prey_g=prey_g,
+            count=count,
+            presentation=presentation,
+        )
+        for animal, moment in zip(animals, moments, strict=True)
+    ]
+    for offer in offers:
+        fed_hold_place(by=by, offer=offer)
+    audit_write(
+        by=by,
+        act="meals.offer",
+        subject=rack or animals[0],
+        detail={"prey": str(offers[0]), "animals": [animal.ref for animal in animals]},
+    )
+    return offers
+
+
+@service("meal.check", may=Permission.CARE_RECORD)
+def meal_check(
+    *,
+    by: Person,
+    offer: MealOffer,
+    outcome: str,
+    observed_at: datetime | None = None,
+    vigour: str = "",
+    client_id: UUID | str | None = None,
+    request_key: str | None = None,
+) -> MealCheck:
+    """What became of an offer. Left lifts the handling hold; regurgitated opens a health note and a feeding hold.
+
+    Raises Duplicate or WrongState when the meal has its fate already, WrongState for an offer struck out, Invalid for
+    a check before the offer.
+    """
+    check = _check_write(
+        by=by, offer=offer, outcome=outcome, observed_at=observed_at, vigour=vigour, client_id=client_uuid(client_id)
+    )
+    return check
+
+
+def _check_write(
+    *,
+    by: Person,
+    offer: MealOffer,
+    outcome: str,
+    observed_at: datetime | None,
+    vigour: str = "",
+    client_id: UUID | None = None,
+    audit: bool = True,
+) -> MealCheck:
+    if outcome not in MealOutcome.values:
+        raise Invalid(f"Choose from {', '.join(MealOutcome.values)}.", field="outcome")
+    if vigour and vigour not in Vigour.values:
+        raise Invalid(f"Choose from {', '.join(Vigour.values)}, or leave it empty.", field="vigour")
+    fate = MealOutcome(outcome)
+    animal = offer.animal
+    earlier = fact_again(MealCheck, animal, client_id)
+    if earlier is not None:
+        return earlier
+    # the row is locked, so two checks at once meet one after the other
+    standing = MealOffer.objects.select_for_update(of=("self",)).select_related("by").get(pk=offer.pk)
+    if standing.struck_at is not None:
+        raise WrongState("This offer was struck out, so there is nothing to check.", field="offer")
+    moment = seen_at(animal, observed_at)
+    if moment < standing.observed_at:
+        raise Invalid("A meal is checked after it was offered. Correct the time.", field="observed_at")
+    current = meal_of(standing).outcome
+    check_fate(MealOutcome(current) if current else None, fate)
+    try:
+        with transaction.atomic():
+            check = fact_write(
+                MealCheck,
+                by=by,
+                animal=animal,
+                moment=moment,
+                offer=standing,
+                outcome=fate,
+                vigour=vigour if fate == MealOutcome.ATE else "",
+                client_id=client_id,
+            )
+    except IntegrityError:
+        raise Duplicate("This meal was already checked.", field="outcome") from None
+    if fate == MealOutcome.LEFT:
+        holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(standing.pk))
+    if fate == MealOutcome.REGURGITATED:
+        _regurgitated(by=by, offer=standing, animal=animal, check=check)
+    if audit:
+        audit_write(
+            by=by,
+            act="meal.check",
+            subject=animal,
+            detail={"offer": standing.pk, "check": check.pk, "outcome": fate.value, "observed_at": moment},
+        )
+    event_publish(MealChecked(animal_ref=animal.ref))
+    return check
+
+
+def _regurgitated(*, by: Person, offer: MealOffer, animal: Animal, check: MealCheck) -> None:
+    """A note that stays open until somebody closes it, and no food for the species' days."""
+    fact_write(
+        HealthNote,
+        by=by,
+        animal=animal,
+        moment=check.observed_at,
+        signs=[HealthSign.REGURGITATION.value],
+        text=f"Regurgitated the meal of {day_text(clock.local(offer.observed_at))}.",
+    )
+    days = profile_numbers(animal.species).get("hold.after_regurgitation_days")
+    until = check.observed_at + timedelta(days=days) if days is not None else None
+    if until is not None and until <= clock.now():
+        return
+    span = f"; {days:g} days without food (house rule)" if days is not None else "; until somebody lifts it"
+    hold_place(
+        by=by,
+        word=HoldWord.REGURGITATION,
+        begins_at=check.observed_at,
+        ends_at=until,
+        reason=f"regurgitated on {day_text(clock.local(check.observed_at))}{span}",
+        animal=animal,
+        source_kind=CHECK_SOURCE,
+        source_ref=str(check.pk),
+    )
+
+
+@service("meals.check", may=Permission.CARE_RECORD)
+def meals_check(
+    *,
+    by: Person,
+    ate: list[MealOffer],
+    left: list[MealOffer],
+    regurgitated: list[MealOffer] | None = None,
+    observed_at: datetime | None = None,
+    rack: Rack | None = None,
+    request_key: str | None = None,
+) -> list[MealCheck]:
+    """A whole rack checked: one transaction, one audit row. All or none; raises Many naming each animal refused."""
+    wanted = [
+        *((offer, MealOutcome.ATE) for offer in ate),
+        *((offer, MealOutcome.LEFT) for offer in left),
+        *((offer, MealOutcome.REGURGITATED) for offer in regurgitated or []),
+    ]
+    if not wanted:
+        raise Invalid("There is nothing to check.", field="offers")
+    if len({offer.pk for offer, _ in wanted}) != len(wanted):
+        raise Invalid("One meal has two fates here. Untap one.", field="offers")
+    refused: list[DomainError] = []
+    checks: list[MealCheck] = []
+    for offer, fate in wanted:
+        try:
+            checks.append(_check_write(by=by, offer=offer, outcome=fate, observed_at=observed_at, audit=False))
+        except DomainError as error:
+            refused.append(Invalid(f"{offer.animal.code}: {error.message}", field="offers", code=error.code))
+    if refused:
+        raise Many(refused)
+    audit_write(
+        by=by,
+        act="meals.check",
+        subject=rack or checks[0].animal,
+        detail={fate.value: [o.animal.ref for o, f in wanted if f == fate] for fate in MealOutcome},
+    )
+    return checks
