@@ -93,9 +93,7 @@ def health_note_record(
         return earlier
     moment = seen_at(animal, observed_at)
     ordered = [sign for sign in HealthSign.values if sign in signs]
-    note = fact_write(
-        HealthNote, by=by, animal=animal, moment=moment, signs=ordered, text=words, client_id=uuid
-    )
+    note = fact_write(HealthNote, by=by, animal=animal, moment=moment, signs=ordered, text=words, client_id=uuid)
     audit_write(by=by, act="health-note.record", subject=animal, detail={"note": note.ref, "signs": ordered})
     return note
 

@@ -26,7 +26,7 @@ SHED_SOURCE = "shed"
 
 
 def opaque_hold_place(*, by: Person, shed: Shed) -> None:
-    """No handling from opaque eyes to the shed; at most the species' longest usual time, lest a missed shed bars her."""
+    """No handling from opaque eyes to the shed; at most the species' longest time, lest a missed shed bars it."""
     days = profile_numbers(shed.animal.species).get("hold.opaque_days")
     until = shed.observed_at + timedelta(days=days) if days is not None else None
     if until is not None and until <= clock.now():

@@ -55,8 +55,10 @@ def fact_strike(*, by: Person, fact: Fact, reason: str = "", request_key: str | 
 
 
 def _cross_out(*, by: Person, fact: Fact, reason: str) -> None:
-    changed = type(fact)._default_manager.filter(pk=fact.pk, struck_at__isnull=True).update(
-        struck_at=clock.now(), struck_by=by, struck_reason=reason or "taken back"
+    changed = (
+        type(fact)
+        ._default_manager.filter(pk=fact.pk, struck_at__isnull=True)
+        .update(struck_at=clock.now(), struck_by=by, struck_reason=reason or "taken back")
     )
     if changed != 1:
         raise WrongState("This entry is struck out already.")

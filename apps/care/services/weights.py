@@ -110,13 +110,9 @@ def weight_record(
             last=(last.observed_at, last.mass_g) if last else None,
             moment=moment,
         )
-    weight = fact_write(
-        Weight, by=by, animal=animal, moment=moment, mass_g=mass_g, doubtful=doubtful, client_id=uuid
-    )
+    weight = fact_write(Weight, by=by, animal=animal, moment=moment, mass_g=mass_g, doubtful=doubtful, client_id=uuid)
     detail = {"mass_g": mass_g, "observed_at": moment, "doubtful": doubtful}
-    audit_write(
-        by=by, act="weight.record", subject=animal, detail=detail | ({"against_hold": hold} if hold else {})
-    )
+    audit_write(by=by, act="weight.record", subject=animal, detail=detail | ({"against_hold": hold} if hold else {}))
     event_publish(WeightRecorded(animal_ref=animal.ref))
     return weight
 
