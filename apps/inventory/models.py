@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
-from apps.core.rows import Linked, choice_check, paired_check
+from apps.core.rows import Linked, choice_check
 from apps.inventory.choices import (
     ClaimKind,
     EntryKind,

@@ -1,0 +1,24 @@
+"""What happened in selling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from apps.jobs.events import Event
+
+
+@dataclass(frozen=True)
+class OrderCancelled(Event):
+    """An order fell through; its parcels must not travel."""
+
+    name: ClassVar[str] = "inventory.order-cancelled"
+    order_ref: str
+
+
+@dataclass(frozen=True)
+class OrderAgreed(Event):
+    """An order was agreed; what travels can be planned."""
+
+    name: ClassVar[str] = "inventory.order-agreed"
+    order_ref: str
