@@ -50,7 +50,7 @@ def router() -> SimpleRouter:
     return found
 
 
-# The API has its own permission class (deny by default, 401 as problem+json), so the pages' sign-in redirect steps aside.
+# The API denies by default with its own permission class (401 as problem+json), so the sign-in redirect steps aside.
 urlpatterns: list[URLPattern | URLResolver] = [
     path("schema/", login_not_required(Schema.as_view()), name="api-schema"),
     path("what-if/<str:name>/", login_not_required(WhatIf.as_view()), name="what-if"),

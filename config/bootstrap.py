@@ -116,7 +116,9 @@ def _build() -> None:
         command += ["-r", str(lock)]
     if subprocess.run(command, env=clean, check=False).returncode != 0:
         shutil.rmtree(HOME, ignore_errors=True)
-        _stop("The environment could not be built (see above). Check the connection to the package index and try again.")
+        _stop(
+            "The environment could not be built (see above). Check the connection to the package index and try again."
+        )
     STAMP.write_text(_wanted())
     _say("The environment is ready.")
 

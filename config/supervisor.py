@@ -92,7 +92,8 @@ class Supervisor:
         code = 0
         while not self.stopping:
             time.sleep(0.3)
-            if not all([self._look_after(child) for child in self.children]):
+            kept = [self._look_after(child) for child in self.children]  # all of them, also after one failed
+            if not all(kept):
                 code = 1
                 break
         self._end_all()

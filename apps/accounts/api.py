@@ -20,7 +20,7 @@ SerializerT = TypeVar("SerializerT", bound=serializers.Serializer[Any])
 
 
 class PermissionDeclared(BasePermission):
-    """Reads ``view.permission`` (for safe methods) and ``view.write_permission`` or ``view.act_permissions[action]``."""
+    """Reads ``view.permission`` (safe methods), ``view.write_permission`` or ``view.act_permissions[action]``."""
 
     message = "You may not do this. Ask the owner for the right."
 
@@ -31,7 +31,7 @@ class PermissionDeclared(BasePermission):
             return True
         if not request.user or not request.user.is_authenticated or needed is None:
             return False
-        return may(cast(Person, request.user), needed)
+        return may(request.user, needed)
 
 
 def permission_for(view: Any, method: str) -> Permission | None:
@@ -45,7 +45,7 @@ def permission_for(view: Any, method: str) -> Permission | None:
     return cast("Permission | None", getattr(view, "write_permission", None))
 
 
-class FloorViewSet(mixins.RetrieveModelMixin[Any], mixins.ListModelMixin[Any], viewsets.GenericViewSet[Any]):
+class FloorViewSet(mixins.RetrieveModelMixin, mixins.ListModelMixin, viewsets.GenericViewSet[Any]):
     """Base of every floor's viewsets: read by ref, acts by POST; set ``permission`` and ``act_permissions``."""
 
     lookup_field = "ref"

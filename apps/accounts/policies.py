@@ -53,6 +53,6 @@ def requires(
         marked = cast(Any, wrapped)
         marked.permission = permission
         marked.write_permission = write or permission
-        return wrapped
+        return cast("Callable[Concatenate[HttpRequest, P], ResponseT]", wrapped)
 
     return decorate

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -19,7 +19,7 @@ class ClockSetting:
     """Offset to real time, the facility's zone and the hour its day begins."""
 
     offset: timedelta = timedelta(0)
-    zone: ZoneInfo = ZoneInfo("UTC")
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     day_starts_at_hour: int = 4
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date as day_type
+from datetime import datetime
 
 
 class QuestionError(ValueError):
@@ -128,7 +129,7 @@ class Reader:
             raise self.error(key, "this must be true or false", "Write true or false without quotes")
         return value
 
-    def date(self, key: str, *, required: bool = True, default: date | None = None) -> date | None:
+    def date(self, key: str, *, required: bool = True, default: day_type | None = None) -> day_type | None:
         """A calendar date, ISO 8601."""
         value = self._value(key, required)
         if value is None:
@@ -136,11 +137,11 @@ class Reader:
         try:
             if not isinstance(value, str) or len(value) != 10:
                 raise ValueError
-            return date.fromisoformat(value)
+            return day_type.fromisoformat(value)
         except ValueError:
             raise self.error(key, f"{value!r} is not a date", "Write it as 2027-04-06") from None
 
-    def need_date(self, key: str) -> date:
+    def need_date(self, key: str) -> day_type:
         """A required date."""
         value = self.date(key)
         assert value is not None

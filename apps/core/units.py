@@ -13,7 +13,7 @@ _MINOR_UNITS = {"JPY": 0, "KRW": 0, "CLP": 0, "ISK": 0, "KWD": 3, "BHD": 3, "OMR
 
 
 def read_decimal(text: str, *, field: str, unit: str = "") -> Decimal:
-    """A number as typed: comma or dot as the decimal sign, no unit, no thousands sign. Raises Invalid naming the field."""
+    """A number as typed: comma or dot as the decimal sign, no unit, no thousands sign. Raises Invalid."""
     cleaned = text.strip().replace("\u00a0", "").replace(" ", "")
     if not _NUMBER.match(cleaned):
         example = f"12.5 ({unit} is understood)" if unit else "12.5"

@@ -1,1 +1,1 @@
-"""The invented demonstration facility: a seeded generator of CSV files, and the loader that imports and replays them."""
+"""The invented demonstration facility: a seeded generator of CSV files, and the loader that replays them."""

@@ -150,7 +150,7 @@ def _scans(year: int, courses: list[Course], rows: SeasonRows, rng: random.Rando
 
 
 def _visits(year: int, courses: list[Course], males: list[DemoAnimal], rows: SeasonRows, rng: random.Random) -> None:
-    """A few males serve many females: each week a male goes to up to three of his females, and rests one week in four."""
+    """A few males serve many females: up to three of his females a week, and one week in four of rest."""
     by_male: dict[str, list[Course]] = {male.code: [] for male in males}
     names = list(by_male)
     for index, course in enumerate(courses):
@@ -230,7 +230,9 @@ def _others_fed_and_weighed(made: Collection, rows: SeasonRows, rng: random.Rand
     for animal in [*made.males, *made.holdbacks, *made.young, *made.others, *made.isolation]:
         young = animal in made.young and animal.hatched_on is not None and animal.hatched_on.year == 2026
         gecko = animal.species == "eublepharis-macularius"
-        prey, size, each = ("insect", "medium", 1) if gecko else ("mouse", "hopper", 9) if young else ("rat", "small", 55)
+        prey, size, each = (
+            ("insect", "medium", 1) if gecko else ("mouse", "hopper", 9) if young else ("rat", "small", 55)
+        )
         shy = rng.random() < 0.06
         day = date(2027, 1, 26) + timedelta(days=rng.randrange(7))
         while day <= TODAY - timedelta(days=2):

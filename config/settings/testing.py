@@ -9,7 +9,7 @@ from config.settings.base import *  # noqa: F403
 from config.settings.base import INSTALLED_APPS, SERVICE_MODE, STORAGES
 
 DATA_DIR = Path(tempfile.mkdtemp(prefix="broodwright-test-"))
-SECRET_KEY = "a key for tests only"  # noqa: S105
+SECRET_KEY = "a key for tests only"
 if not SERVICE_MODE:
     DATABASES = {
         "default": {
@@ -34,5 +34,5 @@ MAIL_OUTBOX_DIR = DATA_DIR / "outbox"
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 CELERY_BROKER_URL = "memory://"
-CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {}
+CELERY_BROKER_TRANSPORT_OPTIONS = {}
 WHITENOISE_AUTOREFRESH = True

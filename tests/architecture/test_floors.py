@@ -81,7 +81,10 @@ def test_no_upward_names_in_strings(app: str) -> None:
     if not higher:
         return
     pattern = re.compile(
-        "|".join(rf"via_{other}_|get_model\(\s*[\"']{other}|[\"']apps\.{other}\.|[\"']{other}:[a-z-]+[\"']" for other in higher)
+        "|".join(
+            rf"via_{other}_|get_model\(\s*[\"']{other}|[\"']apps\.{other}\.|[\"']{other}:[a-z-]+[\"']"
+            for other in higher
+        )
     )
     wrong = [
         f"{path.relative_to(ROOT)}:{number}: {line.strip()}"

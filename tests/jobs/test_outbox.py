@@ -133,4 +133,4 @@ def test_an_unreachable_carrier_loses_nothing() -> None:
     assert row.sent_at is None
     reactions_register({Rang: (handle,)}, SENT.append)
     assert deliveries_sweep() == 1
-    assert SENT == [row.pk]
+    assert [row.pk] == SENT

@@ -68,7 +68,8 @@ def refund_record(
     paid = balance(order).paid_minor
     if amount_minor > paid:
         raise MoneyWrong(
-            f"{money_text(amount_minor, order.currency)} is more than the {money_text(paid, order.currency)} that was paid.",
+            f"{money_text(amount_minor, order.currency)} is more than the "
+            f"{money_text(paid, order.currency)} that was paid.",
             field="amount",
         )
     limit = facility().refund_limit_minor

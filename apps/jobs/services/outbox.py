@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import structlog
@@ -48,7 +49,7 @@ def event_publish(event: Event) -> list[Delivery]:
         for name in handlers
     ]
     for row in rows:
-        transaction.on_commit(lambda pk=row.pk: _wake(pk), robust=True)
+        transaction.on_commit(partial(_wake, row.pk), robust=True)
     return rows
 
 
