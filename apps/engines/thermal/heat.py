@@ -54,7 +54,8 @@ class Warmer:
     `low_share` is the power of a 10th-percentile pack as a share of the mean pack.
     """
 
-    name: str
+    code: str
+    label: str
     peak_w: float
     rise_h: float
     flat_until_h: float

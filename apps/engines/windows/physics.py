@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from statistics import NormalDist
 
 import numpy as np
+from numpy.typing import NDArray
 
 from apps.engines.thermal.curve import grid_of, on_grid
 from apps.engines.thermal.network import ANIMAL, Drive, Floats, check_deadline, march
@@ -15,6 +16,8 @@ from apps.engines.thermal.pcm import march_pcm
 from apps.engines.windows.finding import GO, MARGINAL, NO_GO, SEVERITY, Finding
 from apps.engines.windows.lane import ErrorModel, LaneAir, air_draws, error_draws
 from apps.engines.windows.packing import Packing
+
+Rows = NDArray[np.intp]
 
 EXPECTED, COLDEST, HOTTEST, FAILED = 0, 1, 2, 3
 _FIXED_RUNS = 4
@@ -59,6 +62,7 @@ class Cell:
     hottest_run_c: float
     failed_lowest_c: float
     failed_highest_c: float
+    red: bool
     draws: int
 
 
@@ -164,8 +168,8 @@ class _Steps:
         run = march_pcm(packing.network, packing.pcm, grid_h, drive, np.full(2, start_c), deadline=deadline)
         return run.temps_c[keep, ANIMAL, :]
 
-    def _with_knots(self, packing: Packing, longest_h: float | None) -> tuple[Floats, Floats, Floats, Floats]:
-        """The grid split at the warmer's knots and to the longest step, its weights, and the rows of the output hours."""
+    def _with_knots(self, packing: Packing, longest_h: float | None) -> tuple[Floats, Floats, Floats, Rows]:
+        """The grid split at the warmer's knots and to the longest step, its weights, and rows of the output hours."""
         horizon_h = float(self.grid_h[-1])
         step_h = min(longest_h or horizon_h, horizon_h)
         fine_h = grid_of(horizon_h, step_h, tuple(self.grid_h.tolist()), packing.power.at_h)
@@ -212,6 +216,7 @@ def _cell(air: LaneAir, packing: Packing, runs: Floats, band: Band, limits: Limi
         hottest_run_c=float(highest[HOTTEST]),
         failed_lowest_c=float(lowest[FAILED]),
         failed_highest_c=float(highest[FAILED]),
+        red=bool(red),
         draws=runs.shape[1] - _FIXED_RUNS,
     )
 
@@ -252,7 +257,7 @@ def best_cells(
 
 def _near_a_line(cell: Cell, limits: Limits) -> bool:
     lines = (limits.go_p, limits.marginal_p)
-    return any(abs(cell.probability - line) < limits.redraw_within for line in lines)
+    return not cell.red and any(abs(cell.probability - line) < limits.redraw_within for line in lines)
 
 
 def _better(cell: Cell, held: Cell) -> bool:
@@ -265,7 +270,8 @@ def physics_finding(cell: Cell, band: Band, limits: Limits) -> Finding:
     """The cell in words, with the figures that decided it."""
     text = (
         f"{cell.packing.label}: the animal is expected between {cell.lowest_c:.1f} and {cell.highest_c:.1f} °C; "
-        f"the chance that every hour is within {band.green_low_c:g} to {band.green_high_c:g} °C is {_percent(cell.probability)}."
+        f"the chance that every hour is within {band.green_low_c:g} to {band.green_high_c:g} °C "
+        f"is {_percent(cell.probability)}."
     )
     if cell.coldest_run_c < band.red_low_c:
         text += f" Its coldest run reaches {cell.coldest_run_c:.1f} °C, below the red line of {band.red_low_c:g} °C."
