@@ -55,7 +55,8 @@ def window_on(parcel: Parcel, day: date) -> ParcelWindow | None:
 
 def lines_without_parcel() -> QuerySet[OrderLine]:
     """Sold, to be shipped, not yet in a parcel."""
-    return lines_to_ship().exclude(via_shipping_contents__removed_at__isnull=True, via_shipping_contents__isnull=False)
+    inside = ParcelAnimal.objects.filter(removed_at__isnull=True).values("line")
+    return lines_to_ship().exclude(pk__in=inside)
 
 
 def next_parcel_number() -> int:

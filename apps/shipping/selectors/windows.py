@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -154,8 +154,11 @@ def days_ahead(count: int = 7) -> tuple[date, ...]:
 
 def input_hash(inputs: list[WindowInput]) -> str:
     """What the answer rests on: a repeat with the same facts and weather writes nothing."""
-    text = orjson.dumps([repr(item.question) or item.why_not for item in inputs])
-    return hashlib.sha256(text).hexdigest()
+    hour = clock.now().replace(minute=0, second=0, microsecond=0)
+    local = clock.local(hour)
+    # within one hour the age of the forecast and the cut-off do not change the verdict enough to write it anew
+    still = [replace(item.question, as_of=hour, now_local=local) if item.question else item.why_not for item in inputs]
+    return hashlib.sha256(orjson.dumps([repr(item) for item in still])).hexdigest()
 
 
 def finding_answer(day: DayVerdict) -> dict[str, object]:

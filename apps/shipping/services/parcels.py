@@ -282,15 +282,8 @@ def _check_only_law(window: ParcelWindow, permit: Document | None) -> None:
 
 
 def _give_day(by: Person, parcel: Parcel, state: ParcelState, window: ParcelWindow) -> Parcel:
-    moved = _move(
-        by,
-        parcel,
-        state,
-        ship_on=window.day,
-        booked_at=clock.now(),
-        packing=window.packing,
-        detail={"day": str(window.day)},
-    )
+    detail: dict[str, object] = {"day": str(window.day), "verdict": window.verdict}
+    moved = _move(by, parcel, state, ship_on=window.day, booked_at=clock.now(), packing=window.packing, detail=detail)
     event_publish(ParcelBooked(parcel_ref=moved.ref))
     return moved
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import pairwise
 from zoneinfo import available_timezones
 
 from apps.accounts.choices import Permission
@@ -31,7 +32,7 @@ def weather_store(
     if any(not -70 <= temp_c <= 60 for _, temp_c in hours):
         raise Invalid("A temperature outside -70 to 60 °C is no air temperature.", field="hours")
     moments = [moment for moment, _ in hours]
-    if any(later <= earlier for earlier, later in zip(moments, moments[1:], strict=False)):
+    if any(later <= earlier for earlier, later in pairwise(moments)):
         raise Invalid("Hours must ascend.", field="hours")
     series, _ = WeatherSeries.objects.get_or_create(
         place_key=place_key,
