@@ -15,6 +15,24 @@ class SeasonState(TextChoices):
     CLOSED = "closed"
 
 
+class CycleStep(TextChoices):
+    """How far one cycle has come, read from its dates."""
+
+    GROWING = "growing"
+    OVULATED = "ovulated"
+    SHED = "pre-lay shed seen"
+    LAID = "laid"
+    REGRESSED = "regressed"
+
+
+class CycleFact(TextChoices):
+    """What a person may take back from a cycle."""
+
+    OVULATION = "ovulation"
+    SHED = "pre-lay shed"
+    REGRESSION = "regression"
+
+
 class Stage(TextChoices):
     """Stages shown (decisions: from the engine and the facts, never typed)."""
 
@@ -45,3 +63,29 @@ class NoReading(TextChoices):
     AGGRESSIVE = "would not settle"
     ABSENT = "not in her tub"
     OTHER = "other"
+
+
+# Advice is an imperative of two or three words; the keys are the engine's acts.
+ACT_WORDS: dict[str, str] = {
+    "see_vet": "See a vet",
+    "expect_eggs": "Expect eggs",
+    "expect_shed": "Expect pre-lay shed",
+    "expect_ovulation": "Expect ovulation",
+    "stop_pairing": "Stop pairing",
+    "scan_again": "Scan again",
+    "rest": "Rest this season",
+    "weigh_and_feed": "Weigh, offer food",
+    "pause_pairing": "Pause pairing",
+    "feed_up": "Feed up",
+    "begin_pairing": "Begin pairing",
+    "pair_more": "Pair more",
+    "pair_less": "Pair less",
+    "keep_pairing": "Keep pairing",
+    "expect_fasting": "Expect fasting",
+    "wait": "Wait",
+}
+
+
+def act_word(act: str) -> str:
+    """``stop_pairing`` as people read it."""
+    return ACT_WORDS.get(act, act.replace("_", " ").capitalize())

@@ -118,7 +118,7 @@ class ScanRoundLine(models.Model):
         return f"{self.round}: {self.female}"
 
 
-class Scan(Fact):
+class Scan(Fact, Linked):
     """One reading: the largest follicle diameter. Doubtful ones are left out of forecasts."""
 
     round = models.ForeignKey(ScanRound, on_delete=models.PROTECT, null=True, blank=True, related_name="scans")

@@ -1,0 +1,16 @@
+"""What breeding announces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from apps.jobs.events import Event
+
+
+@dataclass(frozen=True)
+class SeasonsTouched(Event):
+    """Facts of these seasons changed in bulk, or a forecast could not be made at once: make them anew."""
+
+    name: ClassVar[str] = "breeding.seasons-touched"
+    season_refs: list[str]

@@ -1,0 +1,43 @@
+"""Writes of breeding: seasons, cycles, scan rounds and readings, visits and locks, forecasts."""
+
+from apps.breeding.services.cycles import (
+    cycle_fact_withdraw,
+    laying_finish,
+    laying_record,
+    ovulation_record,
+    pre_lay_shed_record,
+    regression_record,
+)
+from apps.breeding.services.forecasts import advice_override, forecast_refresh, forecasts_refresh
+from apps.breeding.services.rounds import scan_round_close, scan_round_open, scan_skip, scan_unskip
+from apps.breeding.services.scans import ScanItem, scan_record, scan_strike, scans_record
+from apps.breeding.services.seasons import season_close, season_open, season_rest
+from apps.breeding.services.visits import lock_record, lock_strike, visit_begin, visit_end, visit_strike
+
+__all__ = [
+    "ScanItem",
+    "advice_override",
+    "cycle_fact_withdraw",
+    "forecast_refresh",
+    "forecasts_refresh",
+    "laying_finish",
+    "laying_record",
+    "lock_record",
+    "lock_strike",
+    "ovulation_record",
+    "pre_lay_shed_record",
+    "regression_record",
+    "scan_record",
+    "scan_round_close",
+    "scan_round_open",
+    "scan_skip",
+    "scan_strike",
+    "scan_unskip",
+    "scans_record",
+    "season_close",
+    "season_open",
+    "season_rest",
+    "visit_begin",
+    "visit_end",
+    "visit_strike",
+]

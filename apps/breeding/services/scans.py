@@ -1,0 +1,180 @@
+"""Readings: written as read or refused, never changed, never proposed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.services import audit_write, service
+from apps.animals.choices import HandlingAct
+from apps.animals.models import Animal
+from apps.breeding.choices import Side
+from apps.breeding.errors import AlreadyRead
+from apps.breeding.events import SeasonsTouched
+from apps.breeding.models import Scan, ScanRound, ScanRoundLine, Season
+from apps.breeding.policies import (
+    check_count,
+    check_moment,
+    check_reading,
+    check_round_open,
+    check_strike,
+)
+from apps.breeding.selectors.profiles import species_profile
+from apps.breeding.services.forecasts import forecast_soon
+from apps.breeding.services.rounds import line_of
+from apps.breeding.services.seasons import cycle_now, season_ensure
+from apps.care.services.facts import against_hold
+from apps.core import clock
+from apps.core.errors import Invalid, WrongState
+from apps.jobs.services import event_publish
+
+
+@dataclass(frozen=True, kw_only=True)
+class ScanItem:
+    """One reading to record, as ``scan_record`` takes it."""
+
+    female: Animal
+    mm: float
+    observed_at: datetime
+    count: int | None = None
+    side: str = ""
+    doubtful: bool = False
+    note: str = ""
+    client_id: UUID | None = None
+
+
+@service("scan.record", may=Permission.SCANS_RECORD)
+def scan_record(
+    *,
+    by: Person,
+    female: Animal,
+    mm: float,
+    observed_at: datetime | None = None,
+    round: ScanRound | None = None,
+    count: int | None = None,
+    side: str = "",
+    doubtful: bool = False,
+    note: str = "",
+    client_id: UUID | None = None,
+    stated_check: bool = False,
+    despite_hold: bool = False,
+    request_key: str | None = None,
+) -> Scan:
+    """Record the largest follicle diameter in mm, as read; her forecast is made anew at once.
+
+    ``doubtful`` keeps a value that cannot be right, out of every forecast. A scan about to be done under a hold raises
+    HandlingHeld; one that happened (``observed_at`` given, or ``despite_hold``) is kept with the hold in the audit row.
+    ``stated_check`` is the look allowed after ovulation. A ``client_id`` seen before gives the reading that is there.
+
+    Raises NotAFemale, NotHere, ImpossibleReading (outside the species' possible range), Invalid naming the field,
+    AlreadyRead (twice in one round), WrongState (round closed), HandlingHeld (48 h after a meal, opaque, after
+    ovulation, in treatment).
+    """
+    earlier = _seen_before(client_id)
+    if earlier is not None:
+        return earlier
+    moment = observed_at or clock.now()
+    if round is not None:
+        check_round_open(round)
+        line_of(round=round, female=female)
+    planned = observed_at is None and not despite_hold
+    hold = against_hold(female, HandlingAct.SCAN, moment=moment, planned=planned, stated_check=stated_check)
+    item = ScanItem(
+        female=female,
+        mm=mm,
+        observed_at=moment,
+        count=count,
+        side=side,
+        doubtful=doubtful,
+        note=note,
+        client_id=client_id,
+    )
+    scan, season = _write(by=by, item=item, round=round, hold=hold)
+    if round is not None:
+        ScanRoundLine.objects.filter(round=round, female=female).update(no_reading="", no_reading_note="")
+    forecast_soon(by=by, season=season)
+    return scan
+
+
+@service("scans.record", may=Permission.SCANS_RECORD)
+def scans_record(*, by: Person, items: Sequence[ScanItem], request_key: str | None = None) -> list[Scan]:
+    """Many readings of the past in one transaction, for imports; forecasts follow through the outbox."""
+    written = [_write(by=by, item=item, round=None) for item in items]
+    seasons = sorted({season.ref for _, season in written})
+    if seasons:
+        event_publish(SeasonsTouched(season_refs=seasons))
+    return [scan for scan, _ in written]
+
+
+@service("scan.strike")
+def scan_strike(*, by: Person, scan: Scan, reason: str = "", request_key: str | None = None) -> Scan:
+    """Take a reading back: own ones for ten minutes without a reason, later with one; others' need the right for it.
+
+    Raises NotAllowed, Invalid naming ``reason``, WrongState when it is struck out already.
+    """
+    check_strike(by=by, author_id=scan.by_id, recorded_at=scan.recorded_at, reason=reason)
+    changed = Scan.objects.filter(pk=scan.pk, struck_at__isnull=True).update(
+        struck_at=clock.now(), struck_by=by, struck_reason=reason.strip()[:80]
+    )
+    if changed != 1:
+        raise WrongState("This reading is struck out already.")
+    scan.refresh_from_db()
+    audit_write(
+        by=by,
+        act="scan.strike",
+        subject=scan,
+        label=f"{scan.animal.code} {scan.mm:g} mm",
+        detail={"reason": reason.strip()[:80]},
+    )
+    season = season_ensure(by=by, female=scan.animal, on=clock.day_of(scan.observed_at))
+    forecast_soon(by=by, season=season)
+    return scan
+
+
+def _seen_before(client_id: UUID | None) -> Scan | None:
+    return Scan.objects.filter(client_id=client_id).first() if client_id is not None else None
+
+
+def _write(*, by: Person, item: ScanItem, round: ScanRound | None, hold: str = "") -> tuple[Scan, Season]:
+    numbers = species_profile(item.female.species).numbers
+    check_moment(item.observed_at, item.female, field="observed_at")
+    season = season_ensure(by=by, female=item.female, on=clock.day_of(item.observed_at))
+    check_reading(item.mm, numbers, doubtful=item.doubtful)
+    check_count(item.count, numbers, doubtful=item.doubtful)
+    if item.count is not None and item.count < 0:
+        raise Invalid("A count is 0 or more.", field="count")
+    if item.side and item.side not in Side.values:
+        raise Invalid(f"The side is one of {', '.join(Side.values)}.", field="side")
+    cycle_now(season=season)
+    try:
+        with transaction.atomic():
+            scan = Scan.objects.create(
+                animal=item.female,
+                observed_at=item.observed_at,
+                recorded_at=clock.now(),
+                by=by,
+                client_id=item.client_id,
+                round=round,
+                mm=item.mm,
+                count=item.count,
+                side=item.side,
+                doubtful=item.doubtful,
+                note=item.note.strip()[:160],
+            )
+    except IntegrityError as error:
+        raise AlreadyRead("She already has a reading in this round. Strike that out first.", field="female") from error
+    audit_write(
+        by=by,
+        act="scan.record",
+        subject=scan,
+        label=f"{item.female.code} {item.mm:g} mm",
+        detail={"mm": item.mm, "doubtful": item.doubtful, "round": round.ref if round else None}
+        | ({"against_hold": hold} if hold else {}),
+    )
+    return scan, season
