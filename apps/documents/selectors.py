@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from django.conf import settings
@@ -27,3 +28,10 @@ def document_bytes(document: Document) -> bytes:
     if not path.exists():
         raise Missing(f"The file of “{document.label}” is missing from the data folder. Restore it from the backup.")
     return path.read_bytes()
+
+
+def documents_writable() -> bool:
+    """Whether papers can be kept: the folder is there (or can be made) and may be written."""
+    folder = Path(settings.DOCUMENT_DIR)
+    folder.mkdir(parents=True, exist_ok=True)
+    return os.access(folder, os.W_OK)

@@ -1,0 +1,154 @@
+"""Forms of daily care. Services check everything again; forms only read what was typed."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from apps.care.choices import (
+    BodyShape,
+    HealthSign,
+    MarkKind,
+    MealOutcome,
+    Presentation,
+    PreyKind,
+    ShedStage,
+    StrikeReason,
+    Vigour,
+)
+from apps.core import clock
+
+THOUSANDS = re.compile(r"^\d{1,3},\d{3}$")
+
+
+class GramsField(forms.FloatField):
+    """Grams as people type them: a comma is a decimal sign, and one that may mean thousands is asked about."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        attrs = {"inputmode": "decimal", "autocomplete": "off"}
+        super().__init__(widget=forms.TextInput(attrs=attrs), **kwargs)
+        self.unit = "g"
+
+    def to_python(self, value: object) -> float | None:
+        """``1743``, ``1743.5``, ``1743,5`` and ``1743 g``."""
+        typed = str(value or "").strip().removesuffix("g").strip().replace(" ", "")
+        if THOUSANDS.match(typed):
+            plain = typed.replace(",", "")
+            raise forms.ValidationError(
+                f"{typed} can be read two ways. Write {plain} without a comma, or {typed.replace(',', '.')} with a point.",
+                code="ambiguous",
+            )
+        if typed and not re.fullmatch(r"\d+([.,]\d+)?", typed):
+            raise forms.ValidationError("Write the weight as a number of grams, such as 1743.", code="invalid")
+        return super().to_python(typed.replace(",", "."))
+
+
+class MomentField(forms.DateTimeField):
+    """A moment as the facility's own clock shows it."""
+
+    def to_python(self, value: Any) -> datetime | None:
+        """Read in the facility's zone, whatever zone the server runs in."""
+        with timezone.override(clock.zone()):
+            return super().to_python(value)
+
+
+class SeenForm(forms.Form):
+    """When it was seen, where that is not now."""
+
+    observed_at = MomentField(
+        label="Seen at",
+        required=False,
+        help_text="empty for now",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S"],
+    )
+
+
+class WeightForm(SeenForm):
+    """A weight."""
+
+    mass_g = GramsField(label="Weight")
+    doubtful = forms.BooleanField(label="Keep as read, marked doubtful", required=False)
+    despite_hold = forms.BooleanField(label="It was weighed all the same", required=False)
+    stated_check = forms.BooleanField(label="The stated check after ovulation", required=False)
+
+
+class OfferForm(SeenForm):
+    """Food put in."""
+
+    prey = forms.ChoiceField(label="Prey", choices=PreyKind.choices)
+    size = forms.CharField(label="Size", max_length=20, required=False)
+    prey_g = GramsField(label="Mass of one", required=False)
+    count = forms.IntegerField(label="How many", min_value=1, max_value=200, initial=1)
+    presentation = forms.ChoiceField(label="How", choices=Presentation.choices)
+    despite_hold = forms.BooleanField(label="It was offered all the same", required=False)
+
+
+class CheckForm(SeenForm):
+    """What became of a meal."""
+
+    offer = forms.IntegerField(widget=forms.HiddenInput)
+    outcome = forms.ChoiceField(label="Outcome", choices=MealOutcome.choices)
+    vigour = forms.ChoiceField(label="How it took it", choices=[("", "not noted"), *Vigour.choices], required=False)
+
+
+class ShedForm(SeenForm):
+    """Opaque eyes or a shed."""
+
+    stage = forms.ChoiceField(label="Shed", choices=ShedStage.choices)
+    complete = forms.NullBooleanField(label="In one piece", required=False)
+    is_pre_lay = forms.BooleanField(label="Pre-lay shed", required=False)
+
+
+class MarkForm(SeenForm):
+    """Water, cleaned, droppings."""
+
+    kind = forms.ChoiceField(choices=MarkKind.choices)
+
+
+class ConditionForm(SeenForm):
+    """Body shape."""
+
+    seen = forms.ChoiceField(label="Body shape", choices=BodyShape.choices)
+
+
+class NoteForm(SeenForm):
+    """A health note."""
+
+    signs = forms.MultipleChoiceField(
+        label="Signs", choices=HealthSign.choices, required=False, widget=forms.CheckboxSelectMultiple
+    )
+    text = forms.CharField(
+        label="What was seen", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+
+class PhotoForm(SeenForm):
+    """A photograph."""
+
+    photo = forms.FileField(
+        label="Photograph",
+        help_text="JPEG, PNG or WebP, at most 20 MB; only its pixels are kept",
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}),
+    )
+    caption = forms.CharField(label="Caption", max_length=120, required=False)
+
+
+class StrikeForm(forms.Form):
+    """Why an entry is struck out."""
+
+    reason = forms.ChoiceField(label="Reason", choices=[("", "taken back"), *StrikeReason.choices], required=False)
+
+
+class RackOfferForm(SeenForm):
+    """What a rack is offered."""
+
+    prey = forms.ChoiceField(label="Prey", choices=PreyKind.choices)
+    size = forms.CharField(label="Size", max_length=20, required=False)
+    prey_g = GramsField(label="Mass of one", required=False)
+    count = forms.IntegerField(label="How many each", min_value=1, max_value=200, initial=1)
+    presentation = forms.ChoiceField(label="How", choices=Presentation.choices)

@@ -1,0 +1,1 @@
+"""View-models and pictures of daily care."""

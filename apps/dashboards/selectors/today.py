@@ -1,0 +1,207 @@
+"""What is due now, read across the house: each part asks its own floor in a fixed number of queries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db.models import Count, Exists, OuterRef, Q
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.policies import may
+from apps.animals.choices import BroodState, Status
+from apps.animals.models import Animal
+from apps.breeding.choices import SeasonState, Stage
+from apps.breeding.models import ScanRound, SeasonForecast
+from apps.care.models import HealthNote
+from apps.care.selectors import open_health_notes, unchecked_offers
+from apps.core import clock
+from apps.hatchlings.models import Readiness
+from apps.incubation.choices import EggState
+from apps.incubation.models import Egg, HatchForecast
+from apps.inventory.choices import Fulfilment, OfferState, OrderState, ReservationState
+from apps.inventory.models import Offer, Order, Reservation
+from apps.jobs.choices import RunState
+from apps.jobs.models import Alarm, JobRun
+from apps.jobs.selectors import given_up_deliveries, open_alarms
+from apps.shipping.choices import ParcelState
+from apps.shipping.models import Parcel
+
+SHOWN = 8
+SOON = timedelta(days=7)
+LAPSE_SOON = timedelta(days=2)
+OPEN_PARCELS = (ParcelState.PLANNED, ParcelState.BOOKED, ParcelState.HELD, ParcelState.RELEASED, ParcelState.PACKED)
+
+
+@dataclass(frozen=True, slots=True)
+class RackWaiting:
+    """A rack with meals offered and not yet checked."""
+
+    room: str
+    rack: str
+    rack_ref: str
+    count: int
+    first_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class LooseWaiting:
+    """An animal in no rack whose meal is not yet checked."""
+
+    animal: Animal
+    offered_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class HatchDue:
+    """A brood whose window has begun or begins within a week."""
+
+    brood_ref: str
+    code: str
+    window: tuple[date, date]
+
+
+@dataclass(slots=True)
+class Today:
+    """Everything the first screen shows to one person; what they may not see stays empty."""
+
+    alarms: list[Alarm] = field(default_factory=list)
+    racks: list[RackWaiting] = field(default_factory=list)
+    loose: list[LooseWaiting] = field(default_factory=list)
+    notes: list[HealthNote] = field(default_factory=list)
+    note_count: int = 0
+    rounds: list[tuple[ScanRound, int, int]] = field(default_factory=list)
+    scans: list[SeasonForecast] = field(default_factory=list)
+    scan_count: int = 0
+    eggs_due: list[SeasonForecast] = field(default_factory=list)
+    egg_due_count: int = 0
+    hatches: list[HatchDue] = field(default_factory=list)
+    loose_eggs: int = 0
+    pipping: int = 0
+    ready: list[Readiness] = field(default_factory=list)
+    ready_count: int = 0
+    lapsing: list[Reservation] = field(default_factory=list)
+    parcels: list[Parcel] = field(default_factory=list)
+    unboxed: list[Order] = field(default_factory=list)
+    failed_runs: int = 0
+    given_up: int = 0
+
+    @property
+    def unchecked(self) -> int:
+        """Meals that wait for a check."""
+        return sum(row.count for row in self.racks) + len(self.loose)
+
+
+def today_for(person: Person) -> Today:
+    """The first screen of one person."""
+    now, today = clock.now(), clock.today()
+    page = Today(alarms=list(open_alarms()))
+    _care(page)
+    if may(person, Permission.SCANS_RECORD):
+        _scans(page, today)
+    _eggs(page, today)
+    _ready(page)
+    if may(person, Permission.MONEY_READ):
+        page.lapsing = list(
+            Reservation.objects.filter(state=ReservationState.OPEN, expires_at__lte=now + LAPSE_SOON)
+            .select_related("offer__animal", "buyer")
+            .order_by("expires_at")[:SHOWN]
+        )
+    if may(person, Permission.PARCELS_EDIT):
+        _parcels(page)
+    if may(person, Permission.JOBS_READ):
+        since = clock.real_now() - timedelta(days=1)
+        page.failed_runs = JobRun.objects.filter(state=RunState.FAILED, started_at__gte=since).count()
+        page.given_up = given_up_deliveries().count()
+    return page
+
+
+def _care(page: Today) -> None:
+    racks: dict[int, RackWaiting] = {}
+    for offer in unchecked_offers().filter(animal__status__in=[Status.HERE, Status.LOANED, Status.MISSING]):
+        tub = offer.animal.tub
+        if tub is None:
+            page.loose.append(LooseWaiting(offer.animal, offer.observed_at))
+            continue
+        row = racks.get(tub.rack_id)
+        racks[tub.rack_id] = RackWaiting(
+            room=tub.rack.room.name,
+            rack=tub.rack.name,
+            rack_ref=tub.rack.ref,
+            count=(row.count if row else 0) + 1,
+            first_at=row.first_at if row else offer.observed_at,
+        )
+    page.racks = list(racks.values())
+    page.note_count = open_health_notes().count()
+    page.notes = list(open_health_notes()[:SHOWN])
+
+
+def _scans(page: Today, today: date) -> None:
+    rounds = ScanRound.objects.filter(closed_at__isnull=True).annotate(
+        wanted=Count("lines", distinct=True),
+        done=Count("scans", filter=Q(scans__struck_at__isnull=True), distinct=True),
+    )
+    page.rounds = [(row, row.done, row.wanted) for row in rounds.order_by("-number")]
+    due = SeasonForecast.objects.filter(
+        is_current=True,
+        next_scan_on__lte=today,
+        season__state=SeasonState.OPEN,
+        season__female__status=Status.HERE,
+    )
+    page.scan_count = due.count()
+    page.scans = list(
+        due.select_related("season__female__tub").order_by("next_scan_on", "season__female__code_key")[:SHOWN]
+    )
+
+
+def _eggs(page: Today, today: date) -> None:
+    due = SeasonForecast.objects.filter(
+        is_current=True,
+        stage__in=[Stage.OVULATED, Stage.GRAVID],
+        laying_p10__lte=today + SOON,
+        season__state=SeasonState.OPEN,
+        season__female__status=Status.HERE,
+    )
+    page.egg_due_count = due.count()
+    page.eggs_due = list(due.select_related("season__female__tub").order_by("laying_p50")[:SHOWN])
+    hatching = HatchForecast.objects.filter(
+        is_current=True,
+        hatch_p10__lte=today + SOON,
+        brood__state__in=[BroodState.INCUBATING, BroodState.HATCHING],
+    )
+    page.hatches = [
+        HatchDue(row.brood.ref, row.brood.code, (row.hatch_p10, row.hatch_p90))
+        for row in hatching.select_related("brood").order_by("hatch_p50")[:SHOWN]
+    ]
+    states = dict(
+        Egg.objects.filter(state__in=[EggState.COLLECTED, EggState.PIPPING])
+        .values_list("state")
+        .annotate(number=Count("pk"))
+    )
+    page.loose_eggs = states.get(EggState.COLLECTED, 0)
+    page.pipping = states.get(EggState.PIPPING, 0)
+
+
+def _ready(page: Today) -> None:
+    live = Offer.objects.filter(animal=OuterRef("animal"), state__in=[OfferState.DRAFT, OfferState.LISTED])
+    sold = Order.objects.filter(lines__animal=OuterRef("animal"), lines__cancelled_at__isnull=True)
+    rows = (
+        Readiness.objects.filter(is_ready=True, animal__status=Status.HERE, animal__purpose="stock")
+        .exclude(Exists(live))
+        .exclude(Exists(sold))
+    )
+    page.ready_count = rows.count()
+    page.ready = list(rows.select_related("animal__tub").order_by("animal__code_key")[:SHOWN])
+
+
+def _parcels(page: Today) -> None:
+    page.parcels = list(
+        Parcel.objects.filter(state__in=OPEN_PARCELS).select_related("order").order_by("ship_on", "number")[:SHOWN]
+    )
+    boxed = Parcel.objects.filter(order=OuterRef("pk")).exclude(state=ParcelState.CANCELLED)
+    page.unboxed = list(
+        Order.objects.filter(state=OrderState.AGREED, fulfilment=Fulfilment.SHIP)
+        .exclude(Exists(boxed))
+        .order_by("agreed_at")[:SHOWN]
+    )

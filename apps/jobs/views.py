@@ -1,0 +1,66 @@
+"""Alarms with their acknowledgement; background work for those who look after it."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST
+
+from apps.accounts.choices import Permission
+from apps.accounts.policies import PersonRequest, requires
+from apps.jobs.choices import RunState
+from apps.jobs.models import Alarm, JobRun
+from apps.jobs.selectors import answering_now, given_up_deliveries, open_alarms, open_deliveries, unsent_notices
+from apps.jobs.services import alarm_acknowledge
+
+A_PAGE = 50
+
+
+@requires(Permission.READ)
+def alarms(request: PersonRequest) -> HttpResponse:
+    """What needs somebody now, and what was resolved."""
+    resolved = Alarm.objects.filter(resolved_at__isnull=False).select_related("acknowledged_by").order_by("-raised_at")
+    context = {
+        "open": list(open_alarms().prefetch_related("notices")),
+        "page": Paginator(resolved, A_PAGE).get_page(request.GET.get("page")),
+        "answering": answering_now(),
+        "wakes_nobody": not settings.SERVICE_MODE and "filebased" in settings.EMAIL_BACKEND,
+    }
+    return render(request, "jobs/alarms.html", context)
+
+
+@require_POST
+@requires(Permission.ALARM_ACKNOWLEDGE)
+def acknowledge(request: PersonRequest, ref: str) -> HttpResponse:
+    """Somebody has it in hand."""
+    alarm = get_object_or_404(Alarm, ref=ref)
+    alarm_acknowledge(by=request.user, alarm=alarm, request_key=request.POST.get("request_key"))
+    messages.success(request, f"Acknowledged: {alarm.label}.")
+    going = request.POST.get("next", "")
+    if not url_has_allowed_host_and_scheme(going, allowed_hosts={request.get_host()}):
+        going = "/alarms/"
+    return redirect(going)
+
+
+@requires(Permission.JOBS_READ)
+def jobs(request: PersonRequest) -> HttpResponse:
+    """Runs, deliveries still to be carried, and what failed."""
+    state = request.GET.get("state", "")
+    runs = JobRun.objects.order_by("-started_at")
+    if state in RunState.values:
+        runs = runs.filter(state=state)
+    context = {
+        "page": Paginator(runs, A_PAGE).get_page(request.GET.get("page")),
+        "state": state,
+        "states": RunState.values,
+        "failed_count": JobRun.objects.filter(state=RunState.FAILED).count(),
+        "waiting": list(open_deliveries()[:A_PAGE]),
+        "waiting_count": open_deliveries().count(),
+        "given_up": list(given_up_deliveries()[:A_PAGE]),
+        "unsent": list(unsent_notices()[:A_PAGE]),
+    }
+    return render(request, "jobs/jobs.html", context)
