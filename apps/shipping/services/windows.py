@@ -55,11 +55,7 @@ def _keep(
         here = found[index]
         verdicts.append(here.verdict)
         answer.append({"code": item.animal.code, "verdict": here.verdict, **finding_answer(here)})
-        if (
-            worst is None
-            or words.SEVERITY[here.verdict] > words.SEVERITY[worst.verdict]
-            or (here.cell and worst.cell and here.cell.probability < worst.cell.probability)
-        ):
+        if worst is None or _harder(here, worst):
             worst = here
     verdict = words.worst_verdict(verdicts) if verdicts else words.NEEDS_REVIEW
     cell = worst.cell if worst is not None else None
@@ -86,3 +82,10 @@ def _keep(
                 "worst_at": cell.worst_at.isoformat() if cell else None,
             },
         )
+
+
+def _harder(one: DayVerdict, other: DayVerdict) -> bool:
+    """Whether ``one`` is the animal that decides: the graver verdict, then the smaller chance."""
+    if words.SEVERITY[one.verdict] != words.SEVERITY[other.verdict]:
+        return words.SEVERITY[one.verdict] > words.SEVERITY[other.verdict]
+    return one.cell is not None and other.cell is not None and one.cell.probability < other.cell.probability
