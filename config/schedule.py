@@ -22,6 +22,9 @@ class Periodic:
 PERIODIC: tuple[Periodic, ...] = (
     Periodic("jobs.sweep", 5, "watch", "deliveries whose message was lost are sent again"),
     Periodic("jobs.send-notices", 15, "watch", "alarms reach whoever is on call"),
+    Periodic("jobs.heartbeat-watch", 60, "watch", "silence of the watch queue is itself noticed"),
+    Periodic("jobs.heartbeat-work", 60, "work", "silence of the work queue is itself noticed"),
+    Periodic("jobs.tidy", 86400, "work", "old runs, carried deliveries and spent request keys go after 90 days"),
 )
 
 ROUTES: dict[str, dict[str, str]] = {

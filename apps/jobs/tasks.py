@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from apps.accounts.selectors import system_person
 from apps.jobs.selectors import unsent_notices
-from apps.jobs.services import deliveries_sweep, delivery_carry, job_run, notice_send
+from apps.jobs.services import deliveries_sweep, delivery_carry, heartbeat_write, job_run, notice_send, runs_tidy
 
 
 @shared_task(name="jobs.deliver")
@@ -30,3 +31,21 @@ def send_notices() -> None:
         return f"sent {sent} of {len(rows)} notices" if rows else ""
 
     job_run("jobs.send-notices", work, queue="watch", quiet=True)
+
+
+@shared_task(name="jobs.heartbeat-watch")
+def heartbeat_watch() -> None:
+    """The watch queue is alive."""
+    heartbeat_write("watch")
+
+
+@shared_task(name="jobs.heartbeat-work")
+def heartbeat_work() -> None:
+    """The work queue is alive."""
+    heartbeat_write("work")
+
+
+@shared_task(name="jobs.tidy")
+def tidy() -> None:
+    """Old runs, carried deliveries and spent request keys go after 90 days."""
+    job_run("jobs.tidy", lambda: runs_tidy(by=system_person()))

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable
+from datetime import timedelta
 
 import structlog
 
+from apps.accounts.models import Person, RequestKey
 from apps.core import clock
 from apps.jobs.choices import RunState
-from apps.jobs.models import JobRun
+from apps.jobs.models import Delivery, JobRun
 
 log = structlog.get_logger("jobs")
+
+KEEP = timedelta(days=90)
 
 
 def job_run(kind: str, work: Callable[[], str], *, queue: str = "work", quiet: bool = False) -> JobRun:
@@ -39,3 +43,29 @@ def job_run(kind: str, work: Callable[[], str], *, queue: str = "work", quiet: b
     log.info("job done", kind=kind, decided=decided)
     run.refresh_from_db()
     return run
+
+
+def heartbeat_write(queue: str) -> None:
+    """Leave the newest beat of a queue: one row each, moved on."""
+    moment = clock.real_now()
+    moved = JobRun.objects.filter(kind=f"heartbeat.{queue}").update(
+        started_at=moment, finished_at=moment, state=RunState.DONE, decided="alive"
+    )
+    if not moved:
+        JobRun.objects.create(
+            kind=f"heartbeat.{queue}",
+            queue=queue,
+            state=RunState.DONE,
+            started_at=moment,
+            finished_at=moment,
+            decided="alive",
+        )
+
+
+def runs_tidy(*, by: Person) -> str:
+    """Delete job runs, carried deliveries and request keys older than 90 days; what failed stays."""
+    before = clock.real_now() - KEEP
+    runs, _ = JobRun.objects.filter(started_at__lt=before, state=RunState.DONE).delete()
+    carried, _ = Delivery.objects.filter(done_at__lt=before).delete()
+    keys, _ = RequestKey.objects.filter(created_at__lt=before).delete()
+    return f"deleted {runs} runs, {carried} deliveries, {keys} request keys"
