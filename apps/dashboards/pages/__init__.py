@@ -1,0 +1,1 @@
+"""View-models and pictures of the pages that read across the house."""
