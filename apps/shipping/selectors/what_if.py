@@ -353,15 +353,14 @@ def _read_address(reader: Reader) -> Address:
         state = state.upper()
         if len(state) != 2:
             raise reader.error("state", f"{state!r} is no two-letter code", "Write the postal code of the state, as KY")
-    address = Address(
-        zip=reader.text("zip", required=False, default="") or "",
-        city=reader.text("city", required=False, default="") or "",
-        county=reader.text("county", required=False, default="") or "",
-        state=state,
-        country=country,
-    )
+    address = Address(_part(reader, "zip"), _part(reader, "city"), _part(reader, "county"), state, country)
     reader.done()
     return address
+
+
+def _part(reader: Reader, key: str) -> str:
+    """A part of an address; a part left out or empty is unknown, and rules that need it ask a person."""
+    return "" if reader.raw(key) == "" else reader.text(key, required=False) or ""
 
 
 def _read_legs(reader: Reader, policy: Policy, *, with_hub: bool) -> tuple[Leg, ...]:
