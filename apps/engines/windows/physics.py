@@ -49,13 +49,15 @@ class Limits:
 
 @dataclass(frozen=True)
 class Cell:
-    """One day with one packing. `worst` is of the expected run: furthest outside the band, or nearest its edge."""
+    """One day with one packing. `worst` is of the expected run: furthest outside the band, or nearest its edge;
+    `beyond_k` is how far outside that is, negative inside."""
 
     packing: Packing
     verdict: str
     probability: float
     worst_c: float
     worst_at: datetime
+    beyond_k: float
     lowest_c: float
     highest_c: float
     coldest_run_c: float
@@ -210,6 +212,7 @@ def _cell(air: LaneAir, packing: Packing, runs: Floats, band: Band, limits: Limi
         probability=probability,
         worst_c=float(runs[at, EXPECTED]),
         worst_at=air.hour_zero + timedelta(hours=float(air.grid_h[at])),
+        beyond_k=float(beyond[at]),
         lowest_c=float(lowest[EXPECTED]),
         highest_c=float(highest[EXPECTED]),
         coldest_run_c=float(lowest[COLDEST]),
@@ -230,7 +233,7 @@ def best_cells(
     draws: Draws,
     deadline: float | None = None,
 ) -> list[Cell]:
-    """The packing that does best on each day: best verdict, then highest chance, then the simplest.
+    """The packing that does best on each day: best verdict, then highest chance, then nearest the band, then simplest.
 
     Phase-change packs are tried only on days when nothing simpler is go. Cells near a line are drawn again.
     """
@@ -263,7 +266,11 @@ def _near_a_line(cell: Cell, limits: Limits) -> bool:
 def _better(cell: Cell, held: Cell) -> bool:
     if SEVERITY[cell.verdict] != SEVERITY[held.verdict]:
         return SEVERITY[cell.verdict] < SEVERITY[held.verdict]
-    return cell.probability > held.probability + 0.5 / cell.draws
+    tie = 0.5 / cell.draws
+    if abs(cell.probability - held.probability) > tie:
+        return cell.probability > held.probability
+    # equally likely: only an expected course outside the band is worth more packs
+    return held.beyond_k > 0.0 and cell.beyond_k < held.beyond_k
 
 
 def physics_finding(cell: Cell, band: Band, limits: Limits) -> Finding:
