@@ -10,7 +10,16 @@ from apps.engines.windows.finding import GO, MARGINAL, NEEDS_REVIEW, NO_GO, SEVE
 from apps.engines.windows.lane import ErrorModel, LaneAir, Leg, lane_air
 from apps.engines.windows.law import Address, Consignment, LawBook, law_verdict
 from apps.engines.windows.packing import Packing, Shelf, packings_for
-from apps.engines.windows.physics import Band, Cell, Limits, best_cells, draw_errors, physics_finding
+from apps.engines.windows.physics import (
+    Band,
+    Cell,
+    Limits,
+    ParcelTrace,
+    best_cells,
+    draw_errors,
+    physics_finding,
+    trace_of,
+)
 from apps.engines.windows.ship_calendar import ShipCalendar, calendar_verdict
 from apps.engines.windows.weather import CLIMATOLOGY, HourlySeries
 
@@ -119,10 +128,33 @@ def _cells(
         airs.append(lane_air(hour_zero, question.legs, question.weather, rules.weather.errors, rules.limits.step_h))
     horizon_h = max(leg.to_h for leg in question.legs)
     draws = draw_errors(question.seed, rules.limits.draws_again, horizon_h, rules.weather.errors)
-    middle_c = (question.band.green_low_c + question.band.green_high_c) / 2.0
-    heat_w = rules.shelf.physics.metabolism.heat_w(mass_g=question.animal.weight_g, temp_c=middle_c)
-    cells = best_cells(airs, packings, heat_w, question.band, rules.limits, draws, deadline)
+    cells = best_cells(airs, packings, _animal_heat_w(question, rules), question.band, rules.limits, draws, deadline)
     return dict(zip(days, cells, strict=True))
+
+
+def parcel_trace(
+    question: ShipQuestion, rules: Rules, day: date, packing_code: str | None = None, *, deadline: float | None = None
+) -> ParcelTrace | None:
+    """The day's course in the packing named, or in the one that does best; None where the weather does not allow it."""
+    packings = packings_for(question.animal.weight_g, rules.shelf)
+    if packing_code is not None:
+        packings = [packing for packing in packings if packing.code == packing_code]
+    if not packings or not weather_verdict(question, rules.weather, day)[1]:
+        return None
+    cell = _cells(question, rules, [day], packings, deadline)[day]
+    hour_zero = question.hour_zero[day]
+    assert hour_zero is not None
+    air = lane_air(hour_zero, question.legs, question.weather, rules.weather.errors, rules.limits.step_h)
+    horizon_h = max(leg.to_h for leg in question.legs)
+    draws = draw_errors(question.seed, rules.limits.draws_again, horizon_h, rules.weather.errors)
+    first = draws.first(rules.limits.draws_first)
+    return trace_of(air, cell.packing, _animal_heat_w(question, rules), rules.limits, first, deadline)
+
+
+def _animal_heat_w(question: ShipQuestion, rules: Rules) -> float:
+    """The animal's own heat, taken at the middle of its band: it changes too little to matter more finely."""
+    middle_c = (question.band.green_low_c + question.band.green_high_c) / 2.0
+    return rules.shelf.physics.metabolism.heat_w(mass_g=question.animal.weight_g, temp_c=middle_c)
 
 
 def animal_verdict(animal: AnimalFacts, day: date) -> Finding:

@@ -224,6 +224,34 @@ def _cell(air: LaneAir, packing: Packing, runs: Floats, band: Band, limits: Limi
     )
 
 
+@dataclass(frozen=True)
+class ParcelTrace:
+    """One day with one packing over the output hours: outside air as forecast, and the animal (C).
+
+    `low_c` and `high_c` are the 10th and 90th percentile of the draws at each hour (80 % of them lie between).
+    """
+
+    hour_zero: datetime
+    at_h: tuple[float, ...]
+    outside_c: tuple[float, ...]
+    expected_c: tuple[float, ...]
+    low_c: tuple[float, ...]
+    high_c: tuple[float, ...]
+    failed_c: tuple[float, ...]
+
+
+def trace_of(
+    air: LaneAir, packing: Packing, animal_heat_w: float, limits: Limits, draws: Draws, deadline: float | None = None
+) -> ParcelTrace:
+    """The course that a picture shows; outside air at a jump is that of the leg that begins."""
+    runs = _runs([air], packing, animal_heat_w, limits, draws, deadline)[:, 0, :]
+    low, high = np.quantile(runs[:, _FIXED_RUNS:], [0.1, 0.9], axis=1)
+    outside = np.append(air.at_start @ air.mean_c, air.at_end[-1] @ air.mean_c)
+    series = (air.grid_h, outside, runs[:, EXPECTED], low, high, runs[:, FAILED])
+    at_h, outside_c, expected_c, low_c, high_c, failed_c = (tuple(float(v) for v in values) for values in series)
+    return ParcelTrace(air.hour_zero, at_h, outside_c, expected_c, low_c, high_c, failed_c)
+
+
 def best_cells(
     airs: Sequence[LaneAir],
     packings: Sequence[Packing],

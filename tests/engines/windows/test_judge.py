@@ -11,7 +11,7 @@ import pytest
 
 from apps.engines.thermal import Curve, DeadlinePassed, simulate
 from apps.engines.windows.finding import GO, MARGINAL, NEEDS_REVIEW, NO_GO, Finding, together, worst_verdict
-from apps.engines.windows.judge import AnimalFacts, ShipQuestion, animal_verdict, judge_days
+from apps.engines.windows.judge import AnimalFacts, ShipQuestion, animal_verdict, judge_days, parcel_trace
 from apps.engines.windows.lane import PLACES, Leg, lane_air
 from apps.engines.windows.law import Address, Consignment
 from apps.engines.windows.packing import packings_for
@@ -206,6 +206,22 @@ def test_findings_keep_every_reason_worst_first() -> None:
     assert found == Finding(NO_GO, "b c a", "y; x")
     assert together([], "none") == Finding(GO, "none")
     assert worst_verdict([GO, NEEDS_REVIEW, MARGINAL]) == NEEDS_REVIEW
+
+
+def test_trace_is_the_cell_drawn_out() -> None:
+    asked = question(weather(10, 10, 10), animal=AnimalFacts(700, 168))
+    trace = parcel_trace(asked, RULES, MONDAY, "medium-38+2xwarmer-40")
+    assert trace is not None
+    assert len({len(trace.at_h), len(trace.outside_c), len(trace.expected_c), len(trace.failed_c)}) == 1
+    assert trace.at_h[-1] == 19
+    assert min(trace.failed_c) < min(trace.expected_c)
+    assert all(low <= high for low, high in zip(trace.low_c, trace.high_c, strict=True))
+    best = judge_days(asked, RULES)[0].cell
+    drawn = parcel_trace(asked, RULES, MONDAY)
+    assert best is not None
+    assert drawn is not None
+    assert min(drawn.expected_c) == pytest.approx(best.lowest_c, abs=1e-9)
+    assert parcel_trace(question({}), RULES, MONDAY) is None
 
 
 def test_deadline_is_kept() -> None:
