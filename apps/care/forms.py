@@ -33,13 +33,13 @@ class GramsField(forms.FloatField):
         super().__init__(widget=forms.TextInput(attrs=attrs), **kwargs)
         self.unit = "g"
 
-    def to_python(self, value: object) -> float | None:
+    def to_python(self, value: object) -> float | None:  # type: ignore[override]
         """``1743``, ``1743.5``, ``1743,5`` and ``1743 g``."""
         typed = str(value or "").strip().removesuffix("g").strip().replace(" ", "")
         if THOUSANDS.match(typed):
             plain = typed.replace(",", "")
             raise forms.ValidationError(
-                f"{typed} can be read two ways. Write {plain} without a comma, or {typed.replace(',', '.')} with a point.",
+                f"{typed} can be read two ways. Write {plain}, or {typed.replace(',', '.')} with a point.",
                 code="ambiguous",
             )
         if typed and not re.fullmatch(r"\d+([.,]\d+)?", typed):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 
 import pytest
 from PIL import Image
+from pytest_django.fixtures import SettingsWrapper
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
@@ -30,8 +32,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def _documents(settings: object, tmp_path: object) -> None:
-    settings.DOCUMENT_DIR = tmp_path  # type: ignore[attr-defined]
+def _documents(settings: SettingsWrapper, tmp_path: Path) -> None:
+    settings.DOCUMENT_DIR = tmp_path
 
 
 def test_sheds_and_their_fields(keeper: Person, owner: Person, snake: Animal) -> None:
@@ -67,7 +69,9 @@ def test_marks_and_condition(keeper: Person, observer: Person, snake: Animal) ->
 
 
 def test_a_health_note_stays_open_until_closed(keeper: Person, lead: Person, snake: Animal) -> None:
-    note = health_note_record(by=keeper, animal=snake, signs=["mites", "wheeze or bubbles"], text=" two behind the eye ")
+    note = health_note_record(
+        by=keeper, animal=snake, signs=["mites", "wheeze or bubbles"], text=" two behind the eye "
+    )
     assert (note.signs, note.text) == (["wheeze or bubbles", "mites"], "two behind the eye")
     assert list(open_health_notes()) == [note]
     closed = health_note_close(by=lead, note=note)

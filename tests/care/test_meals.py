@@ -132,7 +132,7 @@ def test_an_unknown_outcome_or_vigour_is_refused(keeper: Person, snake: Animal) 
     offer = offered(keeper, snake)
     for values in ({"outcome": "refused"}, {"outcome": "ate", "vigour": "wild"}):
         with pytest.raises(Invalid):
-            meal_check(by=keeper, offer=offer, **values)
+            meal_check(by=keeper, offer=offer, **values)  # type: ignore[arg-type]
 
 
 def test_offline_entries_come_twice(keeper: Person, snake: Animal) -> None:

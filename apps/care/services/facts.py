@@ -22,10 +22,12 @@ FactT = TypeVar("FactT", bound=Fact)
 
 def client_uuid(client_id: UUID | str | None) -> UUID | None:
     """The entry's own id as a UUID. Raises Invalid naming ``client_id``."""
-    if client_id is None or client_id == "" or isinstance(client_id, UUID):
-        return client_id or None
+    if isinstance(client_id, UUID):
+        return client_id
+    if not client_id:
+        return None
     try:
-        return UUID(str(client_id))
+        return UUID(client_id)
     except ValueError:
         raise Invalid("A client_id is a UUID.", field="client_id") from None
 

@@ -25,7 +25,7 @@ class Ancestor:
 
 
 def parents_svg(animal: Ancestor, *, paper: bool = False) -> str:
-    """The picture; an ancestor that stands in it twice is drawn in accent (on paper: bold). Unknown parents are dotted."""
+    """The picture; an ancestor that stands in it twice is drawn in accent, an unknown parent dotted."""
     places: list[tuple[Ancestor | None, str, int, float]] = [(animal, "self", 0, HEIGHT / 2)]
     for number, (parent, word) in enumerate(((animal.sire, "sire"), (animal.dam, "dam"))):
         y = HEIGHT * (0.25 + 0.5 * number)
