@@ -156,6 +156,7 @@ Change = Callable[[dict[str, Any]], Any]
         (lambda q: q["network"].update(c_j_per_k=[1]), "$.network.c_j_per_k"),
         (lambda q: q["network"].update(g_w_per_k=0), "$.network.g_w_per_k"),
         (lambda q: q.update(box=BOX), "$.network"),
+        (lambda q: q["network"].update(g_w_per_k=1e9, ua_w_per_k=1e-9), "$.network"),
         (lambda q: q.update(start_c=[1, 2, 3]), "$.start_c"),
         (lambda q: q.update(band_c=[29, 20]), "$.band_c"),
         (lambda q: q.update(species="Pyton regius"), "$.species"),

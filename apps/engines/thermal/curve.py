@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from apps.engines.thermal.network import Floats
 
@@ -50,32 +51,47 @@ def grid_of(horizon_h: float, step_h: float, *knots: tuple[float, ...]) -> Float
     return np.concatenate(pieces)
 
 
-def segment_weights(knots_h: Floats, grid_h: Floats) -> tuple[Floats, Floats]:
-    """Matrices (steps, knots) giving a curve's value at the start and at the end of each step from its knot values.
+@dataclass(frozen=True)
+class _Segments:
+    """Per step of a grid: the knots on either side, and how far along between them it starts and ends."""
 
-    A step lies inside one segment (the grid holds every knot), found by its midpoint: so jumps need no special case.
-    """
+    left: NDArray[np.intp]
+    right: NDArray[np.intp]
+    start: Floats
+    end: Floats
+
+
+def _segments(knots_h: Floats, grid_h: Floats) -> _Segments:
+    """A step lies inside one segment (the grid holds every knot), found by its midpoint: jumps are no special case."""
     low_h, high_h = grid_h[:-1], grid_h[1:]
-    middle = (low_h + high_h) / 2.0
-    right = np.searchsorted(knots_h, middle, side="right")
-    left = np.clip(right - 1, 0, len(knots_h) - 1)
-    right = np.clip(right, 0, len(knots_h) - 1)
+    after = np.searchsorted(knots_h, (low_h + high_h) / 2.0, side="right")
+    left = np.clip(after - 1, 0, len(knots_h) - 1)
+    right = np.clip(after, 0, len(knots_h) - 1)
     span = knots_h[right] - knots_h[left]
     flat = span <= 0.0
-    rows = np.arange(len(middle))
+    safe = np.where(flat, 1.0, span)
+    start = np.where(flat, 0.0, (low_h - knots_h[left]) / safe)
+    end = np.where(flat, 0.0, (high_h - knots_h[left]) / safe)
+    return _Segments(left, right, start, end)
 
-    def weights(at: Floats) -> Floats:
-        share = np.where(flat, 0.0, (at - knots_h[left]) / np.where(flat, 1.0, span))
-        out = np.zeros((len(middle), len(knots_h)))
-        np.add.at(out, (rows, left), 1.0 - share)
-        np.add.at(out, (rows, right), share)
+
+def segment_weights(knots_h: Floats, grid_h: Floats) -> tuple[Floats, Floats]:
+    """Matrices (steps, knots) giving a curve's value at the start and at the end of each step from its knot values."""
+    found = _segments(knots_h, grid_h)
+    rows = np.arange(len(found.left))
+
+    def weights(share: Floats) -> Floats:
+        out = np.zeros((len(rows), len(knots_h)))
+        np.add.at(out, (rows, found.left), 1.0 - share)
+        np.add.at(out, (rows, found.right), share)
         return out
 
-    return weights(low_h), weights(high_h)
+    return weights(found.start), weights(found.end)
 
 
 def on_grid(curve: Curve, grid_h: Floats) -> tuple[Floats, Floats]:
     """The curve at the start and at the end of each step of the grid, each (steps,)."""
-    start, end = segment_weights(np.array(curve.at_h), grid_h)
-    values = np.array(curve.value)
-    return start @ values, end @ values
+    found = _segments(np.array(curve.at_h, dtype=float), grid_h)
+    values = np.array(curve.value, dtype=float)
+    low, rise = values[found.left], values[found.right] - values[found.left]
+    return low + found.start * rise, low + found.end * rise

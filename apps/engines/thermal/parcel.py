@@ -43,7 +43,7 @@ class Trace:
 
     def at(self, hours: Sequence[float]) -> tuple[list[float], list[float]]:
         """Air and animal at hours of the grid (each hour asked for was made a point of the grid)."""
-        found = [int(np.argmin(np.abs(self.at_h - hour))) for hour in hours]
+        found = np.searchsorted(self.at_h, np.array(hours, dtype=float) - 1e-9)
         return [float(self.air_c[i]) for i in found], [float(self.animal_c[i]) for i in found]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import time
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, timedelta
@@ -103,6 +104,9 @@ def parcel_what_if(question: Mapping[str, object]) -> dict[str, object]:
     horizon_h = max([*at_h, ambient.at_h[-1]])
     if horizon_h <= 0.0:
         raise reader.error("at_h", "nothing lies after hour 0", "Give an hour above 0 here or in ambient")
+    if not all(math.isfinite(tau) for tau in network.time_constants_h()):
+        path = "network" if reader.has("network") else "contents"
+        raise reader.error(path, "its figures lie too far apart to be told from rounding", "Check their units")
     deadline = time.monotonic() + MOST_SECONDS
     with_pcm = _with_pcm(network, pcm)
 
