@@ -63,33 +63,6 @@ def shipped_packing() -> Packing:
     """Boxes, packs and the physics that they share."""
     data = _read("packing.yaml")
     n = _numbers("packing.yaml", data)
-    metabolism = Metabolism(
-        n["metabolism.scale_ml_per_h"],
-        n["metabolism.mass_exponent"],
-        n["metabolism.per_c"],
-        n["metabolism.resting"],
-        n["metabolism.joules_per_ml_o2"],
-    )
-    filling = Filling(
-        air_density_kg_per_m3=n["air.density_kg_per_m3"],
-        air_cp_j_per_kgk=n["air.cp_j_per_kgk"],
-        foam_density_kg_per_m3=n["foam.density_kg_per_m3"],
-        foam_cp_j_per_kgk=n["foam.cp_j_per_kgk"],
-        paper_cp_j_per_kgk=n["paper.cp_j_per_kgk"],
-        animal_cp_j_per_kgk=n["animal.cp_j_per_kgk"],
-        skin_m2_per_kg_two_thirds=n["animal.skin_m2_per_kg_two_thirds"],
-        exposed_share=n["animal.exposed_share"],
-        animal_film_w_per_m2k=n["animal.film_w_per_m2k"],
-    )
-    physics = BoxPhysics(
-        factors=ShapeFactors(n["shape.edge"], n["shape.corner"], n["shape.least_side_per_wall"]),
-        films_w_per_m2k=(n["film.inside_w_per_m2k"], n["film.outside_w_per_m2k"]),
-        board_mm=n["board.thickness_mm"],
-        board_k_w_per_mk=n["board.k_w_per_mk"],
-        leak_factor=n["box.leak_factor"],
-        filling=filling,
-        metabolism=metabolism,
-    )
     rows = [*data["boxes"], *data["warmers"], *data["phase_change_packs"]]
     for row in rows:
         _sourced("packing.yaml", str(row.get("code", "a row")), row)
@@ -122,12 +95,42 @@ def shipped_packing() -> Packing:
             )
             for row in data["phase_change_packs"]
         ),
-        physics=physics,
+        physics=_physics(n),
     )
     iron = IronOxygen(n["iron.heat_j_per_mol_o2"], n["iron.litres_per_mol"])
     handling = MappingProxyType({str(row["code"]): str(row["handling"]) for row in rows if "handling" in row})
     oxygen = MappingProxyType({str(row["code"]): str(row["oxygen"]) for row in rows if "oxygen" in row})
     return Packing(str(data["version"]), shelf, iron, handling, oxygen)
+
+
+def _physics(n: Mapping[str, float]) -> BoxPhysics:
+    metabolism = Metabolism(
+        n["metabolism.scale_ml_per_h"],
+        n["metabolism.mass_exponent"],
+        n["metabolism.per_c"],
+        n["metabolism.resting"],
+        n["metabolism.joules_per_ml_o2"],
+    )
+    filling = Filling(
+        air_density_kg_per_m3=n["air.density_kg_per_m3"],
+        air_cp_j_per_kgk=n["air.cp_j_per_kgk"],
+        foam_density_kg_per_m3=n["foam.density_kg_per_m3"],
+        foam_cp_j_per_kgk=n["foam.cp_j_per_kgk"],
+        paper_cp_j_per_kgk=n["paper.cp_j_per_kgk"],
+        animal_cp_j_per_kgk=n["animal.cp_j_per_kgk"],
+        skin_m2_per_kg_two_thirds=n["animal.skin_m2_per_kg_two_thirds"],
+        exposed_share=n["animal.exposed_share"],
+        animal_film_w_per_m2k=n["animal.film_w_per_m2k"],
+    )
+    return BoxPhysics(
+        factors=ShapeFactors(n["shape.edge"], n["shape.corner"], n["shape.least_side_per_wall"]),
+        films_w_per_m2k=(n["film.inside_w_per_m2k"], n["film.outside_w_per_m2k"]),
+        board_mm=n["board.thickness_mm"],
+        board_k_w_per_mk=n["board.k_w_per_mk"],
+        leak_factor=n["box.leak_factor"],
+        filling=filling,
+        metabolism=metabolism,
+    )
 
 
 def _box(row: Mapping[str, Any]) -> Box:
