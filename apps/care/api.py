@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Prefetch, QuerySet
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers, status
 from rest_framework.decorators import action
@@ -30,6 +30,7 @@ from apps.care.choices import (
 )
 from apps.care.models import CareMark, Condition, HealthNote, MealCheck, MealOffer, Photo, Shed, Weight
 from apps.care.selectors import meal_of
+from apps.care.selectors.meals import live_checks
 from apps.core.errors import Invalid
 
 ANIMAL = OpenApiParameter("animal", str, description="Only facts of the animal with this ref.")
@@ -298,7 +299,7 @@ class WeightViewSet(FactViewSet):
 class MealViewSet(FactViewSet):
     """Meals: offered here, checked by an act."""
 
-    queryset = MealOffer.objects.all()
+    queryset = MealOffer.objects.prefetch_related(Prefetch("checks", queryset=live_checks(), to_attr="live"))
     serializer_class = MealOut
     input_class = MealIn
     act_permissions = {

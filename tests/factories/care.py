@@ -30,7 +30,9 @@ def offered(by: Person, animal: Animal, hours_ago: float = 0, **prey: object) ->
 def fed(by: Person, animal: Animal, days_ago: float, outcome: MealOutcome = MealOutcome.ATE) -> MealOffer:
     """A whole meal some days ago: offered, and checked two hours later."""
     offer = offered(by, animal, hours_ago=days_ago * 24)
-    meal_check(by=by, offer=offer, outcome=outcome, observed_at=min(offer.observed_at + timedelta(hours=2), clock.now()))
+    meal_check(
+        by=by, offer=offer, outcome=outcome, observed_at=min(offer.observed_at + timedelta(hours=2), clock.now())
+    )
     return offer
 
 

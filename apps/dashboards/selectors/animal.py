@@ -151,9 +151,7 @@ def _season(page: WholeAnimal) -> None:
             visits = visits.filter(season=seasons[0])
     rows = list(visits.order_by("-began_at")[:VISITS_SHOWN])
     locks = dict(
-        Lock.objects.filter(visit__in=rows, struck_at__isnull=True)
-        .values_list("visit")
-        .annotate(number=Count("pk"))
+        Lock.objects.filter(visit__in=rows, struck_at__isnull=True).values_list("visit").annotate(number=Count("pk"))
     )
     page.visits = [
         VisitRow(row, row.female if animal.sex == Sex.MALE else row.male, locks.get(row.pk, 0)) for row in rows
