@@ -7,8 +7,10 @@ from datetime import datetime, timedelta
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.policies import check_may
-from apps.animals.choices import Sex, Status
+from apps.animals.choices import HandlingAct, HoldWord, Sex, Status
 from apps.animals.models import Animal, Fact
+from apps.animals.policies import FORBIDS, hold_words
+from apps.animals.selectors import holds_in_force
 from apps.care.choices import MealOutcome, StrikeReason
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, WrongState
@@ -109,3 +111,13 @@ def may_strike(person: Person, fact: Fact) -> bool:
     except DomainError:
         return False
     return True
+
+
+def holds_words(animals: list[Animal], act: HandlingAct) -> dict[int, str]:
+    """Why the act is held now, by animal id: what ``check_handling`` says of each, for a rack in one go."""
+    found: dict[int, str] = {}
+    for pk, holds in holds_in_force(animals, clock.now()).items():
+        blocks = [hold_words(hold) for hold in holds if act in FORBIDS[HoldWord(hold.word)]]
+        if blocks:
+            found[pk] = "; ".join(blocks)
+    return found

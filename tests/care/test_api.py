@@ -7,6 +7,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from pytest_django import DjangoAssertNumQueries
 from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
@@ -124,13 +125,13 @@ def test_a_photograph_by_multipart(api_as: ApiAs, keeper: Person, snake: Animal)
 
 
 def test_a_list_asks_a_fixed_number_of_times(
-    api_as: ApiAs, keeper: Person, snakes: list[Animal], django_assert_max_num_queries: object
+    api_as: ApiAs, keeper: Person, snakes: list[Animal], django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     for snake in snakes:
         weighed(keeper, snake, 1700)
-    with django_assert_max_num_queries(3):  # type: ignore[operator]
+    with django_assert_max_num_queries(3):
         assert len(api_as(keeper).get(f"{V1}/weights/").json()["results"]) == 4
     for snake in snakes:
         offered(keeper, snake)
-    with django_assert_max_num_queries(3):  # type: ignore[operator]
+    with django_assert_max_num_queries(3):
         assert len(api_as(keeper).get(f"{V1}/meals/").json()["results"]) == 4

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django import Settings
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
@@ -32,7 +32,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def _documents(settings: SettingsWrapper, tmp_path: Path) -> None:
+def _documents(settings: Settings, tmp_path: Path) -> None:
     settings.DOCUMENT_DIR = tmp_path
 
 
@@ -50,7 +50,7 @@ def test_sheds_and_their_fields(keeper: Person, owner: Person, snake: Animal) ->
         (male, {"stage": "shed", "is_pre_lay": True}, "is_pre_lay"),
     ):
         with pytest.raises(Invalid) as refused:
-            shed_record(by=keeper, animal=animal, **values)  # type: ignore[arg-type]
+            shed_record(by=keeper, animal=animal, **values)
         assert refused.value.field == field
     assert Shed.objects.count() == 2
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from apps.accounts.models import AuditRow, Person
 from apps.animals.choices import HandlingAct, HoldWord
@@ -182,9 +183,9 @@ def test_a_rack_check_with_one_wrong_meal_writes_none(keeper: Person, snakes: li
 
 
 def test_meals_of_many_in_a_fixed_number_of_queries(
-    keeper: Person, snakes: list[Animal], django_assert_num_queries: object
+    keeper: Person, snakes: list[Animal], django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
     for snake in snakes:
         fed(keeper, snake, days_ago=10)
-    with django_assert_num_queries(2):  # type: ignore[operator]
+    with django_assert_num_queries(2):
         assert len(meals_of([snake.pk for snake in snakes])) == 4

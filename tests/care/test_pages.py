@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from pytest_django import DjangoAssertNumQueries
 
 from apps.accounts.models import Person
 from apps.animals.choices import Status
@@ -253,9 +254,13 @@ def test_lists(client_as: ClientAs, keeper: Person, observer: Person, snakes: li
 
 
 def test_the_rack_pages_ask_a_fixed_number_of_times(
-    client_as: ClientAs, keeper: Person, snakes: list[Animal], rack: Rack, django_assert_max_num_queries: object
+    client_as: ClientAs,
+    keeper: Person,
+    snakes: list[Animal],
+    rack: Rack,
+    django_assert_max_num_queries: DjangoAssertNumQueries,
 ) -> None:
     client = client_as(keeper)
     client.get("/care/")
-    with django_assert_max_num_queries(22):  # type: ignore[operator]
+    with django_assert_max_num_queries(22):
         client.get(f"/care/racks/{rack.ref}/offer/")

@@ -79,8 +79,8 @@ def test_a_doubtful_weight_is_no_measure_for_the_next(keeper: Person, snake: Ani
 def test_a_species_without_profile_has_no_range(keeper: Person, owner: Person, snakes: list[Animal]) -> None:
     from apps.animals.services import species_add
 
-    other = species_add(by=owner, scientific="Lampropeltis getula", common="King snake", mode="eggs", code_prefix="LG")
-    animal = register(owner, "LG-1", species=other)
+    other = species_add(by=owner, scientific="Lampropeltis getula", common="King snake", mode="eggs", code_prefix="KS")
+    animal = register(owner, "KS-1", species=other)
     assert weight_record(by=keeper, animal=animal, mass_g=9000).mass_g == 9000
 
 

@@ -7,6 +7,7 @@ from datetime import date
 
 import pytest
 from django.test import Client
+from pytest_django import DjangoAssertNumQueries
 
 from apps.accounts.models import Person
 from apps.accounts.selectors import system_person
@@ -58,13 +59,17 @@ def test_what_is_due_stands_on_the_first_screen(
 
 
 def test_today_asks_a_fixed_number_of_times(
-    client_as: ClientAs, owner: Person, keeper: Person, snakes: list[Animal], django_assert_max_num_queries: object
+    client_as: ClientAs,
+    owner: Person,
+    keeper: Person,
+    snakes: list[Animal],
+    django_assert_max_num_queries: DjangoAssertNumQueries,
 ) -> None:
     client = client_as(owner)
     client.get("/")
     for snake in snakes:
         offered(keeper, snake, hours_ago=3)
-    with django_assert_max_num_queries(34):  # type: ignore[operator]
+    with django_assert_max_num_queries(34):
         client.get("/")
 
 
@@ -114,14 +119,18 @@ def test_a_hold_is_shown_with_its_reason(client_as: ClientAs, keeper: Person, sn
 
 
 def test_the_whole_page_asks_a_fixed_number_of_times(
-    client_as: ClientAs, owner: Person, keeper: Person, family: Animal, django_assert_max_num_queries: object
+    client_as: ClientAs,
+    owner: Person,
+    keeper: Person,
+    family: Animal,
+    django_assert_max_num_queries: DjangoAssertNumQueries,
 ) -> None:
     client = client_as(owner)
     client.get(f"/animals/{family.ref}/")
     for days in range(1, 12):
         fed(keeper, family, days_ago=days * 7)
         weighed(keeper, family, 340, days_ago=days * 7 + 3)
-    with django_assert_max_num_queries(60):  # type: ignore[operator]
+    with django_assert_max_num_queries(60):
         client.get(f"/animals/{family.ref}/")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from django.test import Client
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django import Settings
 from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
@@ -21,7 +21,7 @@ ClientAs = Callable[[Person], Client]
 
 
 @pytest.fixture(autouse=True)
-def _folder(settings: SettingsWrapper, tmp_path: Path) -> None:
+def _folder(settings: Settings, tmp_path: Path) -> None:
     settings.DOCUMENT_DIR = tmp_path
 
 

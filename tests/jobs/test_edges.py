@@ -6,14 +6,14 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django import Settings
 from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
+from apps.core import clock
 from apps.jobs.choices import RunState
 from apps.jobs.models import Alarm, JobRun
 from apps.jobs.services import alarm_raise, alarm_resolve
-from apps.core import clock
 
 pytestmark = pytest.mark.django_db
 ClientAs = Callable[[Person], Client]
@@ -31,7 +31,7 @@ def test_no_alarm(client_as: ClientAs, observer: Person, frozen: object) -> None
 
 
 def test_the_page_says_what_to_do_and_that_a_file_wakes_nobody(
-    client_as: ClientAs, keeper: Person, alarm: Alarm, settings: SettingsWrapper
+    client_as: ClientAs, keeper: Person, alarm: Alarm, settings: Settings
 ) -> None:
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     words = client_as(keeper).get("/alarms/").content.decode()

@@ -9,10 +9,10 @@ from datetime import timedelta
 
 from apps.animals.choices import HandlingAct
 from apps.animals.models import Animal
-from apps.care.pages.quick import hold_words
 from apps.animals.selectors import profile_numbers
 from apps.care.models import MealOffer
 from apps.care.pages.quick import when_words
+from apps.care.policies import holds_words
 from apps.care.selectors import last_meals_at, unchecked_offers
 from apps.care.selectors.racks import animals_of_rack
 from apps.core import clock
@@ -99,7 +99,7 @@ def offer_page(rack: Rack, tapped: set[str] | None = None) -> RackPage:
     ids = [animal.pk for animal in animals]
     waiting = {offer.animal_id: offer for offer in unchecked_offers().filter(animal__tub__rack=rack)}
     last = last_meals_at(ids)
-    held = {one.pk: words for one in animals if (words := hold_words(one, HandlingAct.FEED))}
+    held = holds_words(animals, HandlingAct.FEED)
     numbers: dict[int, Mapping[str, float]] = {}
 
     def cell(animal: Animal, short: str) -> TubCell:
