@@ -117,3 +117,15 @@ class TraitBasis(TextChoices):
     DECLARED = "declared"
     PARENTS = "parents"
     PROVEN = "proven"
+
+
+class HandlingAct(TextChoices):
+    """What somebody wants to do with an animal; check_handling judges it against the holds in force."""
+
+    SCAN = "scan"
+    VISIT = "visit"
+    WEIGH = "weigh"
+    MOVE = "move"
+    FEED = "feed"
+    SELL = "sell"
+    SHIP = "ship"

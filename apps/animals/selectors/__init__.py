@@ -1,0 +1,43 @@
+"""Reads of animals, lineage, holds and species."""
+
+from apps.animals.selectors.holds import hold_history, holds_at, holds_in_force
+from apps.animals.selectors.lineage import (
+    ancestors_of,
+    animal_by_code,
+    animals,
+    animals_by_codes,
+    animals_here,
+    brood_by_code,
+    next_brood_code,
+    next_code,
+)
+from apps.animals.selectors.species import (
+    all_species,
+    catalogue_of,
+    near_species,
+    number_rows,
+    profile_numbers,
+    species_by_name,
+    species_number,
+)
+
+__all__ = [
+    "all_species",
+    "ancestors_of",
+    "animal_by_code",
+    "animals",
+    "animals_by_codes",
+    "animals_here",
+    "brood_by_code",
+    "catalogue_of",
+    "hold_history",
+    "holds_at",
+    "holds_in_force",
+    "near_species",
+    "next_brood_code",
+    "next_code",
+    "number_rows",
+    "profile_numbers",
+    "species_by_name",
+    "species_number",
+]

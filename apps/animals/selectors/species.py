@@ -1,0 +1,70 @@
+"""Species and their numbers: the house's own over the shipped."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from datetime import date
+from types import MappingProxyType
+
+from django.db.models import QuerySet
+
+from apps.animals.choices import NumberOrigin
+from apps.animals.models import Species, SpeciesNumber
+from apps.animals.selectors.knowledge_traits import trait_catalogue
+from apps.core import clock
+from apps.core.errors import Missing
+from apps.engines.genetics.catalogue import Catalogue
+
+
+def all_species() -> QuerySet[Species]:
+    """Species by common name."""
+    return Species.objects.order_by("common")
+
+
+def species_by_name(name: str) -> Species | None:
+    """A species by scientific name, common name or slug."""
+    word = " ".join(name.split())
+    found = Species.objects.filter(scientific__iexact=word).first() or Species.objects.filter(slug=word.lower()).first()
+    return found or Species.objects.filter(common__iexact=word).first()
+
+
+def near_species(name: str) -> list[str]:
+    """The nearest known names, for an error's hint."""
+    known = [word for row in all_species() for word in (row.scientific, row.common)]
+    folded = {word.casefold(): word for word in known}
+    return [folded[match] for match in difflib.get_close_matches(name.casefold(), list(folded), n=3, cutoff=0.5)]
+
+
+def number_rows(species: Species, on: date | None = None) -> dict[str, SpeciesNumber]:
+    """The row in force of every number: house over shipped, the newest that is valid."""
+    day = on or clock.today()
+    found: dict[str, SpeciesNumber] = {}
+    rows = SpeciesNumber.objects.filter(species=species, valid_from__lte=day).order_by("valid_from", "pk")
+    for row in rows:
+        standing = found.get(row.key)
+        house_stands = standing is not None and standing.origin == NumberOrigin.HOUSE
+        if not (house_stands and row.origin == NumberOrigin.SHIPPED):
+            found[row.key] = row
+    return found
+
+
+def profile_numbers(species: Species, on: date | None = None) -> Mapping[str, float]:
+    """The numbers in force by key."""
+    return MappingProxyType({key: row.value for key, row in number_rows(species, on).items()})
+
+
+def species_number(species: Species, key: str) -> float:
+    """One number. Raises Missing when the species has none: no advice is better than an invented one."""
+    numbers = profile_numbers(species)
+    if key not in numbers:
+        raise Missing(f"{species} has no number “{key}”. Set it on the species page.", field=key)
+    return numbers[key]
+
+
+def catalogue_of(species: Species) -> Catalogue | None:
+    """The species' trait catalogue, or None when there is none (its traits are kept as typed)."""
+    try:
+        return trait_catalogue(species.scientific)
+    except KeyError:
+        return None

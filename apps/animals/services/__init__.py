@@ -1,0 +1,37 @@
+"""Writes of animals: knowledge, the register, lineage, places, holds."""
+
+from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
+from apps.animals.services.holds import hold_lift, hold_place, holds_lift_by_source
+from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
+from apps.animals.services.lineage import sire_settle
+from apps.animals.services.moves import animal_move, animal_status_set
+from apps.animals.services.register import (
+    AnimalItem,
+    animal_change,
+    animal_register,
+    animals_register,
+    notation_checked,
+    trait_state,
+)
+
+__all__ = [
+    "AnimalItem",
+    "SireShare",
+    "animal_change",
+    "animal_move",
+    "animal_register",
+    "animal_status_set",
+    "animals_register",
+    "brood_register",
+    "brood_sires_set",
+    "brood_state_set",
+    "hold_lift",
+    "hold_place",
+    "holds_lift_by_source",
+    "knowledge_load",
+    "notation_checked",
+    "sire_settle",
+    "species_add",
+    "species_number_set",
+    "trait_state",
+]

@@ -1,0 +1,91 @@
+"""Holds: dated restrictions, written by the floors that know."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.policies import check_may
+from apps.accounts.services import audit_write, service
+from apps.animals.choices import HoldWord
+from apps.animals.models import Animal, Hold
+from apps.core import clock
+from apps.core.errors import Invalid
+from apps.places.models import Rack, Room
+
+# Words that a person sets on purpose, and the right it takes; the rest follow from facts.
+_SET_BY_PEOPLE = {
+    HoldWord.QUARANTINE: Permission.TREATMENT_SET,
+    HoldWord.TREATMENT: Permission.TREATMENT_SET,
+    HoldWord.DISEASE: Permission.TREATMENT_SET,
+}
+
+
+@service("hold.place")
+def hold_place(
+    *,
+    by: Person,
+    word: HoldWord,
+    begins_at: datetime,
+    ends_at: datetime | None,
+    reason: str,
+    animal: Animal | None = None,
+    rack: Rack | None = None,
+    room: Room | None = None,
+    source_kind: str = "",
+    source_ref: str = "",
+    request_key: str | None = None,
+) -> Hold:
+    """Write a hold down. The same source and word gives the hold that stands. Raises Invalid, NotAllowed."""
+    right = _SET_BY_PEOPLE.get(HoldWord(word))
+    if right is not None and not source_kind:
+        check_may(by, right)
+    if sum(thing is not None for thing in (animal, rack, room)) != 1:
+        raise Invalid("A hold is on one animal, one rack or one room.", field="animal")
+    if ends_at is not None and ends_at < begins_at:
+        raise Invalid("A hold cannot end before it begins.", field="ends_at")
+    if source_kind:
+        standing = Hold.objects.filter(
+            word=word, source_kind=source_kind, source_ref=source_ref, animal=animal, lifted_at__isnull=True
+        ).first()
+        if standing is not None:
+            return standing
+    hold = Hold.objects.create(
+        animal=animal,
+        rack=rack,
+        room=room,
+        word=word,
+        begins_at=begins_at,
+        ends_at=ends_at,
+        reason=reason[:160],
+        source_kind=source_kind,
+        source_ref=source_ref,
+        by=by,
+    )
+    if not source_kind:
+        # a hold that follows from a fact is explained by that fact's own audit row
+        audit_write(by=by, act="hold.place", subject=hold, detail={"word": word, "reason": reason})
+    return hold
+
+
+@service("hold.lift")
+def hold_lift(*, by: Person, hold: Hold, request_key: str | None = None) -> Hold:
+    """End a hold now. Raises NotAllowed."""
+    right = _SET_BY_PEOPLE.get(HoldWord(hold.word))
+    if right is not None:
+        check_may(by, right)
+    changed = Hold.objects.filter(pk=hold.pk, lifted_at__isnull=True).update(lifted_at=clock.now(), lifted_by=by)
+    if changed:
+        audit_write(by=by, act="hold.lift", subject=hold, detail={"word": hold.word})
+    return Hold.objects.get(pk=hold.pk)
+
+
+@service("holds.lift-by-source")
+def holds_lift_by_source(
+    *, by: Person, source_kind: str, source_ref: str, request_key: str | None = None
+) -> list[Hold]:
+    """End every hold that a fact caused; returns them."""
+    rows = list(Hold.objects.filter(source_kind=source_kind, source_ref=source_ref, lifted_at__isnull=True))
+    Hold.objects.filter(pk__in=[row.pk for row in rows]).update(lifted_at=clock.now(), lifted_by=by)
+    return rows

@@ -1,0 +1,164 @@
+"""Species, their numbers and traits: loaded from the shipped files, edited by the house, never overwritten."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.utils.text import slugify
+
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.services import audit_write, service
+from apps.animals.choices import Mode, NumberOrigin
+from apps.animals.models import Species, SpeciesNumber, Trait
+from apps.animals.selectors.knowledge_species import SpeciesProfile, shipped_profiles
+from apps.animals.selectors.species import catalogue_of, number_rows
+from apps.core import clock
+from apps.core.errors import Duplicate, Invalid
+
+
+@service("knowledge.load")
+def knowledge_load(*, by: Person, request_key: str | None = None) -> list[Species]:
+    """Load every shipped profile and catalogue; a repeat changes nothing. A house number is never touched."""
+    loaded = []
+    for profile in shipped_profiles():
+        species, _ = Species.objects.update_or_create(
+            scientific=profile.scientific,
+            defaults={
+                "common": profile.common,
+                "slug": profile.slug,
+                "code_prefix": profile.code_prefix,
+                "sex_system": profile.sex_system,
+                "mode": profile.mode,
+                "venomous": profile.venomous,
+                "has_profile": True,
+                "profile_version": profile.version,
+            },
+        )
+        changed = _load_numbers(species, profile) + _load_traits(species)
+        if changed:
+            audit_write(
+                by=by, act="knowledge.load", subject=species, detail={"version": profile.version, "rows": changed}
+            )
+        loaded.append(species)
+    return loaded
+
+
+@service("species.add", may=Permission.TRAITS_EDIT)
+def species_add(
+    *,
+    by: Person,
+    scientific: str,
+    common: str,
+    mode: Mode | str,
+    code_prefix: str,
+    venomous: bool = False,
+    request_key: str | None = None,
+) -> Species:
+    """Any other species: records, no advice, and a ship verdict of needs-review. Raises Invalid, Duplicate."""
+    name = " ".join(scientific.split())
+    if len(name.split()) < 2:
+        raise Invalid("Write genus and species, such as Morelia viridis.", field="scientific")
+    if mode not in Mode.values:
+        raise Invalid("Choose eggs or live birth.", field="mode")
+    prefix = code_prefix.strip().upper()
+    if not (1 <= len(prefix) <= 4 and prefix.isalpha()):
+        raise Invalid("Codes begin with 1 to 4 letters.", field="code_prefix")
+    if Species.objects.filter(scientific__iexact=name).exists():
+        raise Duplicate(f"{name} is there already.", field="scientific")
+    if Species.objects.filter(code_prefix=prefix).exists():
+        raise Duplicate(f"{prefix} is another species' beginning.", field="code_prefix")
+    species = Species.objects.create(
+        scientific=name,
+        common=" ".join(common.split()) or name,
+        slug=slugify(name),
+        code_prefix=prefix,
+        mode=mode,
+        venomous=venomous,
+    )
+    audit_write(by=by, act="species.add", subject=species)
+    return species
+
+
+@service("species-number.set", may=Permission.TRAITS_EDIT)
+def species_number_set(
+    *, by: Person, species: Species, key: str, value: float, note: str = "", request_key: str | None = None
+) -> SpeciesNumber:
+    """Set a house number over the shipped one, from today. Raises Invalid for an unknown key."""
+    standing = number_rows(species).get(key)
+    if standing is None:
+        raise Invalid(f"“{key}” is no number of {species}.", field="key")
+    row, _ = SpeciesNumber.objects.update_or_create(
+        species=species,
+        key=key,
+        origin=NumberOrigin.HOUSE,
+        valid_from=clock.today(),
+        defaults={
+            "value": value,
+            "unit": standing.unit,
+            "source": f"house rule, set by {by.name}",
+            "dated": clock.today().isoformat(),
+            "confidence": "house_rule",
+            "note": note,
+            "by": by,
+        },
+    )
+    audit_write(
+        by=by, act="species-number.set", subject=species, detail={"key": key, "before": standing.value, "after": value}
+    )
+    return row
+
+
+def _load_numbers(species: Species, profile: SpeciesProfile) -> int:
+    """Write shipped numbers that are new or changed; the old ones stay with their dates."""
+    standing: dict[str, SpeciesNumber] = {}
+    for row in SpeciesNumber.objects.filter(species=species, origin=NumberOrigin.SHIPPED).order_by("valid_from"):
+        standing[row.key] = row
+    fresh = []
+    for key, number in profile.rows.items():
+        before = standing.get(key)
+        if before is not None and (before.value, before.unit, before.source) == (
+            number.value,
+            number.unit,
+            number.source,
+        ):
+            continue
+        valid_from = date(2000, 1, 1) if before is None else clock.today()
+        values = {
+            "value": number.value,
+            "unit": number.unit,
+            "source": number.source,
+            "dated": str(number.date),
+            "confidence": number.confidence,
+            "note": number.note,
+        }
+        if before is not None and before.valid_from == valid_from:
+            SpeciesNumber.objects.filter(pk=before.pk).update(**values)
+        else:
+            row = SpeciesNumber(species=species, key=key, origin=NumberOrigin.SHIPPED, valid_from=valid_from, **values)
+            fresh.append(row)
+    SpeciesNumber.objects.bulk_create(fresh)
+    return len(fresh)
+
+
+def _load_traits(species: Species) -> int:
+    catalogue = catalogue_of(species)
+    if catalogue is None:
+        return 0
+    known = set(Trait.objects.filter(species=species).values_list("name", flat=True))
+    fresh = [
+        Trait(
+            species=species,
+            name=allele.name,
+            label=allele.label,
+            series=locus.code,
+            inheritance=allele.inheritance.value,
+            evidence=allele.evidence,
+            source=allele.source,
+        )
+        for locus in catalogue.loci
+        for allele in locus.alleles
+        if allele.name not in known
+    ]
+    Trait.objects.bulk_create(fresh)
+    return len(fresh)
