@@ -24,6 +24,8 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("jobs.send-notices", 15, "watch", "alarms reach whoever is on call"),
     Periodic("jobs.heartbeat-watch", 60, "watch", "silence of the watch queue is itself noticed"),
     Periodic("jobs.heartbeat-work", 60, "work", "silence of the work queue is itself noticed"),
+    Periodic("breeding.refresh-forecasts", 3600, "work", "a new day or a changed fact moves forecasts and advice"),
+    Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
     Periodic("jobs.tidy", 86400, "work", "old runs, carried deliveries and spent request keys go after 90 days"),
 )
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, F, FilteredRelation, Max, OuterRef, Q, Subquery
+from django.db.models import Count, F, FilteredRelation, Max, Min, OuterRef, Q, Subquery
 
 from apps.animals.choices import Status
 from apps.animals.models import Animal, Species
 from apps.breeding.choices import SeasonState, Stage
-from apps.breeding.models import AdviceOverride, Cycle, Season, SeasonForecast
+from apps.breeding.models import AdviceOverride, Cycle, Season, SeasonForecast, Visit
 from apps.breeding.selectors.facts import FemaleRecord, female_records
 from apps.breeding.selectors.profiles import SpeciesProfile, season_span
 from apps.core import clock
@@ -138,6 +138,18 @@ def _line_rows(species: Species, year: int) -> list[dict[str, Any]]:
         .values("pk", "ref", "state", "female_id", **{name: F(path) for name, path in LINE_COLUMNS.items()})
     )
     return list(rows)
+
+
+def visit_spans(year: int, season_ids: Sequence[int]) -> dict[int, tuple[date, date]]:
+    """First and last visit of each season, for the rail."""
+    wanted = set(season_ids)
+    return {
+        season: (clock.day_of(first), clock.day_of(last))
+        for season, first, last in Visit.objects.filter(season__year=year, struck_at__isnull=True)
+        .values_list("season_id")
+        .annotate(first=Min("began_at"), last=Max("began_at"))
+        if season in wanted
+    }
 
 
 def _overrides(year: int) -> dict[tuple[int, str], str]:

@@ -110,7 +110,8 @@ def _held(animal: Animal, at: datetime) -> list[str]:
 
 
 def _said(barrier: Barrier, found: list[str]) -> bool:
-    return barrier.kind in {"hold", "regurgitation"} and bool(found)
+    """A hold said in its own words is not said twice."""
+    return bool(found) and (barrier.kind == "hold" or f"{barrier.kind}:" in found[0])
 
 
 def _health_group(animal: Animal) -> int | None:

@@ -1,0 +1,22 @@
+"""Addresses of the season."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from apps.breeding.views import scan, season, visits
+
+app_name = "breeding"
+
+urlpatterns = [
+    path("season/", season.board, name="board"),
+    path("season/rows/<slug:ref>/", season.board_one, name="board-row"),
+    path("season/<slug:ref>/", season.female, name="female"),
+    path("scan/", scan.rounds, name="rounds"),
+    path("scan/<slug:ref>/", scan.scan_round, name="round"),
+    path("scan/<slug:ref>/preview/", scan.preview, name="round-preview"),
+    path("scan/<slug:ref>/close/", scan.round_close, name="round-close"),
+    path("scan/<slug:ref>/summary/", scan.summary, name="round-summary"),
+    path("scan/<slug:ref>/sheet/", scan.sheet, name="round-sheet"),
+    path("visits/", visits.visits, name="visits"),
+]

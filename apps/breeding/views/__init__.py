@@ -1,0 +1,1 @@
+"""Pages of the season: board, a female, scan rounds, visits."""
