@@ -13,4 +13,10 @@ handler500 = "apps.core.views.broken"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("administration/", admin.site.urls),
     path("", include("apps.accounts.urls")),
+    path("", include("apps.documents.urls")),
+    path("", include("apps.jobs.urls")),
+    path("", include("apps.care.urls")),
+    path("api/v1/", include("config.api")),
+    # last: it owns "/" and the animal's page, which other floors' addresses begin with
+    path("", include("apps.dashboards.urls")),
 ]

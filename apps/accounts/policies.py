@@ -7,6 +7,8 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 from django.http import HttpRequest, HttpResponse
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
@@ -56,3 +58,29 @@ def requires(
         return cast("Callable[Concatenate[HttpRequest, P], ResponseT]", wrapped)
 
     return decorate
+
+
+class PermissionDeclared(BasePermission):
+    """Reads ``view.permission`` (safe methods), ``view.write_permission`` or ``view.act_permissions[action]``."""
+
+    message = "You may not do this. Ask the owner for the right."
+
+    def has_permission(self, request: Request, view: object) -> bool:
+        """Signed in, and holding what the view declares."""
+        needed = permission_for(view, cast(str, request.method))
+        if getattr(view, "is_public", False):
+            return True
+        if not request.user or not request.user.is_authenticated or needed is None:
+            return False
+        return may(request.user, needed)
+
+
+def permission_for(view: Any, method: str) -> Permission | None:
+    """The permission one method of a view asks for; None means nobody."""
+    by_action: dict[str, Permission] = getattr(view, "act_permissions", {})
+    action = getattr(view, "action", None)
+    if action in by_action:
+        return by_action[action]
+    if method in {"GET", "HEAD", "OPTIONS"}:
+        return cast("Permission | None", getattr(view, "permission", None))
+    return cast("Permission | None", getattr(view, "write_permission", None))

@@ -188,7 +188,7 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
         "rest_framework.authentication.TokenAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["apps.accounts.api.PermissionDeclared"],
+    "DEFAULT_PERMISSION_CLASSES": ["apps.accounts.policies.PermissionDeclared"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_PAGINATION_CLASS": "apps.core.rest.NewestFirst",
