@@ -1,0 +1,1 @@
+"""Who descends from whom: kinship, inbreeding, and what sightings say about genotypes. Pure computation."""
