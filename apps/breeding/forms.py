@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -157,21 +158,26 @@ class WithdrawForm(forms.Form):
 class RoundForm(forms.Form):
     """Rooms of a new scan round."""
 
-    rooms = forms.ModelMultipleChoiceField(
+    rooms = forms.MultipleChoiceField(
         label="Rooms",
-        queryset=Room.objects.none(),
-        to_field_name="ref",
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Choose at least one room."},
     )
     note = forms.CharField(label="Note", max_length=160, required=False)
 
-    def __init__(self, *args: Any, rooms: Any = None, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, rooms: Sequence[Room] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        if rooms is not None:
-            field = self.fields["rooms"]
-            assert isinstance(field, forms.ModelMultipleChoiceField)
-            field.queryset = rooms
+        self.known = {room.ref: room for room in rooms}
+        sites = {room.site_id for room in rooms}
+        field = self.fields["rooms"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.choices = [
+            (room.ref, room.name if len(sites) < 2 else f"{room.name}, {room.site.name}") for room in rooms
+        ]
+
+    def clean_rooms(self) -> list[Room]:
+        """The rooms themselves."""
+        return [self.known[ref] for ref in self.cleaned_data["rooms"]]
 
 
 class EntryForm(forms.Form):

@@ -128,9 +128,7 @@ def test_a_species_without_a_profile_has_records_and_no_advice(
 def test_an_override_holds_until_facts_change(lead: Person, keeper: Person, female: Animal) -> None:
     scanned(keeper, female, NEAR)
     row = current(female)
-    kept = advice_override(
-        by=lead, forecast=row, act=row.act, instead="keep_pairing", reason="one more visit wanted"
-    )
+    kept = advice_override(by=lead, forecast=row, act=row.act, instead="keep_pairing", reason="one more visit wanted")
     assert overrides_in_force([row]) == {row.season_id: kept}
     line = season_lines(Species.objects.get(slug="python-regius"), 2026)[0]
     assert (line.act, line.decided) == ("keep_pairing", True)

@@ -55,9 +55,7 @@ def test_a_past_visit_may_not_overlap_another(
     assert visit_begin(by=keeper, female=others[0], male=male, began_at=moment(5), ended_at=moment(4))
 
 
-def test_light_young_unweighed_and_recovering_females_are_flagged(
-    owner: Person, keeper: Person, male: Animal
-) -> None:
+def test_light_young_unweighed_and_recovering_females_are_flagged(owner: Person, keeper: Person, male: Animal) -> None:
     """Every rule of the gate, both sides; the visit is recorded all the same."""
     cases = {
         "PR-0601": ({"mass_g": 1499.0}, "the breeding weight is"),
@@ -80,9 +78,7 @@ def test_light_young_unweighed_and_recovering_females_are_flagged(
 
 
 def test_a_hold_on_either_is_flagged(lead: Person, keeper: Person, female: Animal, male: Animal) -> None:
-    hold_place(
-        by=lead, word=HoldWord.QUARANTINE, begins_at=moment(2), ends_at=None, reason="new arrival", animal=male
-    )
+    hold_place(by=lead, word=HoldWord.QUARANTINE, begins_at=moment(2), ends_at=None, reason="new arrival", animal=male)
     visit = visit_begin(by=keeper, female=female, male=male)
     assert "PR-0118" in visit.against_gate
     assert "new arrival" in visit.against_gate
@@ -171,9 +167,7 @@ def test_striking_a_visit_takes_its_locks(keeper: Person, lead: Person, female: 
     assert visit_begin(by=keeper, female=female, male=male)
 
 
-def test_shares_of_candidate_sires_go_by_locks(
-    owner: Person, keeper: Person, female: Animal, male: Animal
-) -> None:
+def test_shares_of_candidate_sires_go_by_locks(owner: Person, keeper: Person, female: Animal, male: Animal) -> None:
     second = stud(owner, "PR-0126")
     visited(keeper, female, male, days_ago=40)
     visited(keeper, female, male, days_ago=30)

@@ -16,9 +16,11 @@ from apps.breeding.models import AdviceOverride, Cycle, Season, SeasonForecast, 
 from apps.breeding.selectors.facts import FemaleRecord, female_records
 from apps.breeding.selectors.profiles import SpeciesProfile, season_span
 from apps.core import clock
+from apps.places.choices import RoomKind
 
 # The last place in walking order, for a female that stands in no tub.
-NO_PLACE = (9999, 9999, 9999, 0, 9999)
+NO_PLACE = (9999, 9999, 9999, 9999, 0, 9999)
+ROOM_ORDER = {kind: place for place, kind in enumerate(RoomKind.values)}
 LINE_COLUMNS = {
     "animal_ref": "female__ref",
     "code": "female__code",
@@ -28,6 +30,7 @@ LINE_COLUMNS = {
     "rack": "female__tub__rack_id",
     "rack_walk": "female__tub__rack__walk_order",
     "room": "female__tub__rack__room__name",
+    "room_kind": "female__tub__rack__room__kind",
     "room_walk": "female__tub__rack__room__walk_order",
     "site_walk": "female__tub__rack__room__site__walk_order",
     "stage": "now__stage",
@@ -165,7 +168,12 @@ def _overrides(year: int) -> dict[tuple[int, str], str]:
 def _line(row: dict[str, Any], laid_on: date | None, instead: dict[tuple[int, str], str]) -> SeasonLine:
     decided = instead.get((row["pk"], row["input_hash"] or ""))
     in_tub = row["tub"] is not None
-    place = (row["site_walk"], row["room_walk"], row["rack_walk"], row["rack"], row["tub_walk"]) if in_tub else NO_PLACE
+    kind = ROOM_ORDER.get(row["room_kind"], len(ROOM_ORDER))
+    place = (
+        (kind, row["site_walk"], row["room_walk"], row["rack_walk"], row["rack"], row["tub_walk"])
+        if in_tub
+        else NO_PLACE
+    )
     return SeasonLine(
         season_id=row["pk"],
         season_ref=row["ref"],

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Case, IntegerField, QuerySet, When
 
 from apps.animals.choices import Purpose, Sex, Status
 from apps.animals.models import Animal
@@ -26,9 +26,18 @@ from apps.breeding.models import (
 from apps.breeding.policies import cycle_step
 from apps.breeding.selectors.profiles import season_year, species_profile
 from apps.core import clock
+from apps.places.choices import RoomKind
 from apps.places.models import Room
+from apps.places.selectors import rooms_in_walking_order
 
+ROOM_KIND = Case(
+    *[When(tub__rack__room__kind=kind, then=place) for place, kind in enumerate(RoomKind.values)],
+    default=len(RoomKind.values),
+    output_field=IntegerField(),
+)
+# nursery first, isolation last, then site, room, rack and tub; an animal in no tub comes at the end
 WALK = (
+    ROOM_KIND,
     "tub__rack__room__site__walk_order",
     "tub__rack__room__walk_order",
     "tub__rack__walk_order",
@@ -128,6 +137,17 @@ def breeding_females(rooms: Sequence[Room] | None = None) -> QuerySet[Animal]:
     if rooms is not None:
         rows = rows.filter(tub__rack__room__in=list(rooms))
     return rows.select_related("species", "tub__rack__room").order_by(*WALK)
+
+
+def rooms_with_females() -> list[Room]:
+    """Rooms that hold breeding females, in walking order."""
+    found = Room.objects.filter(
+        racks__tubs__via_animals_here__sex=Sex.FEMALE,
+        racks__tubs__via_animals_here__status=Status.HERE,
+        racks__tubs__via_animals_here__purpose=Purpose.BREEDER,
+    )
+    held = set(found.values_list("pk", flat=True))
+    return [room for room in rooms_in_walking_order() if room.pk in held]
 
 
 def rounds() -> QuerySet[ScanRound]:

@@ -12,10 +12,19 @@ from apps.breeding.services.forecasts import advice_override, forecast_refresh, 
 from apps.breeding.services.rounds import scan_round_close, scan_round_open, scan_skip, scan_unskip
 from apps.breeding.services.scans import ScanItem, scan_record, scan_strike, scans_record
 from apps.breeding.services.seasons import season_close, season_open, season_rest
-from apps.breeding.services.visits import lock_record, lock_strike, visit_begin, visit_end, visit_strike
+from apps.breeding.services.visits import (
+    VisitItem,
+    lock_record,
+    lock_strike,
+    visit_begin,
+    visit_end,
+    visit_strike,
+    visits_record,
+)
 
 __all__ = [
     "ScanItem",
+    "VisitItem",
     "advice_override",
     "cycle_fact_withdraw",
     "forecast_refresh",
@@ -40,4 +49,5 @@ __all__ = [
     "visit_begin",
     "visit_end",
     "visit_strike",
+    "visits_record",
 ]

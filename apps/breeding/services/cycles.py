@@ -47,7 +47,7 @@ def ovulation_record(
         check_round_open(round)
     check_day(on, female, field="on")
     season = season_ensure(by=by, female=female, on=on)
-    cycle = cycle_now(season=season)
+    cycle = cycle_now(season=season, on=on)
     check_cycle(cycle, CycleStep.OVULATED)
     _check_after_last(season, cycle, on)
     _write(cycle, ovulated_on=on)
@@ -68,7 +68,7 @@ def pre_lay_shed_write(*, by: Person, female: Animal, on: date) -> Cycle:
     """The same inside a caller's transaction, for the reaction to a shed recorded on a round."""
     check_day(on, female, field="on")
     season = season_ensure(by=by, female=female, on=on)
-    cycle = cycle_now(season=season)
+    cycle = cycle_now(season=season, on=on)
     check_cycle(cycle, CycleStep.SHED)
     if cycle.ovulated_on is not None and on < cycle.ovulated_on:
         raise OutOfOrder(
@@ -108,7 +108,7 @@ def laying_record(
             raise Invalid("A count is 0 or more.", field=name)
     on = clock.day_of(began)
     season = season_ensure(by=by, female=female, on=on)
-    cycle = cycle_now(season=season)
+    cycle = cycle_now(season=season, on=on)
     check_cycle(cycle, CycleStep.LAID)
     for before, what in ((cycle.ovulated_on, "ovulation"), (cycle.shed_on, "the pre-lay shed")):
         if before is not None and on < before:
@@ -151,7 +151,7 @@ def regression_record(*, by: Person, female: Animal, on: date, request_key: str 
     """A person's call that her follicles have gone back. Raises OutOfOrder after ovulation, Invalid naming ``on``."""
     check_day(on, female, field="on")
     season = season_ensure(by=by, female=female, on=on)
-    cycle = cycle_now(season=season)
+    cycle = cycle_now(season=season, on=on)
     check_cycle(cycle, CycleStep.REGRESSED)
     _check_after_last(season, cycle, on)
     _write(cycle, regressed_on=on)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -20,12 +20,14 @@ from apps.breeding.events import SeasonsTouched
 from apps.breeding.models import Scan, ScanRound, ScanRoundLine, Season
 from apps.breeding.policies import (
     check_count,
+    check_female,
+    check_here,
     check_moment,
     check_reading,
     check_round_open,
     check_strike,
 )
-from apps.breeding.selectors.profiles import species_profile
+from apps.breeding.selectors.profiles import SpeciesProfile, season_year, species_profile, species_profiles
 from apps.breeding.services.forecasts import forecast_soon
 from apps.breeding.services.rounds import line_of
 from apps.breeding.services.seasons import cycle_now, season_ensure
@@ -104,12 +106,34 @@ def scan_record(
 
 @service("scans.record", may=Permission.SCANS_RECORD)
 def scans_record(*, by: Person, items: Sequence[ScanItem], request_key: str | None = None) -> list[Scan]:
-    """Many readings of the past in one transaction, for imports; forecasts follow through the outbox."""
-    written = [_write(by=by, item=item, round=None) for item in items]
-    seasons = sorted({season.ref for _, season in written})
-    if seasons:
-        event_publish(SeasonsTouched(season_refs=seasons))
-    return [scan for scan, _ in written]
+    """Many readings that happened, in one transaction with one audit row, for imports; forecasts follow by the outbox.
+
+    Raises what ``scan_record`` raises (holds of the past are not judged again).
+    """
+    if not items:
+        return []
+    profiles = species_profiles([item.female.species for item in items])
+    known = {
+        (season.female_id, season.year): season
+        for season in Season.objects.filter(female__in={item.female.pk for item in items})
+    }
+    recorded, rows, touched = clock.now(), [], dict[int, tuple[Season, date]]()
+    for item in items:
+        profile = profiles[item.female.species_id]
+        on = _check_item(item, profile)
+        season = known.get((item.female.pk, season_year(profile, on)))
+        if season is None:
+            season = season_ensure(by=by, female=item.female, on=on)
+            known[(item.female.pk, season.year)] = season
+        latest = touched.get(season.pk, (season, on))[1]
+        touched[season.pk] = (season, max(latest, on))
+        rows.append(_row(item, by=by, recorded=recorded, round=None))
+    for season, on in touched.values():
+        cycle_now(season=season, on=on)
+    made = Scan.objects.bulk_create(rows)
+    audit_write(by=by, act="scans.record", subject=made[0], label=f"{len(made)} readings", detail={"rows": len(made)})
+    event_publish(SeasonsTouched(season_refs=sorted(season.ref for season, _ in touched.values())))
+    return made
 
 
 @service("scan.strike")
@@ -141,32 +165,45 @@ def _seen_before(client_id: UUID | None) -> Scan | None:
     return Scan.objects.filter(client_id=client_id).first() if client_id is not None else None
 
 
-def _write(*, by: Person, item: ScanItem, round: ScanRound | None, hold: str = "") -> tuple[Scan, Season]:
-    numbers = species_profile(item.female.species).numbers
+def _check_item(item: ScanItem, profile: SpeciesProfile) -> date:
+    """Everything about a reading that can be judged without looking further; its facility day."""
     check_moment(item.observed_at, item.female, field="observed_at")
-    season = season_ensure(by=by, female=item.female, on=clock.day_of(item.observed_at))
-    check_reading(item.mm, numbers, doubtful=item.doubtful)
-    check_count(item.count, numbers, doubtful=item.doubtful)
+    on = clock.day_of(item.observed_at)
+    check_female(item.female)
+    check_here(item.female, on, field="female")
+    check_reading(item.mm, profile.numbers, doubtful=item.doubtful)
     if item.count is not None and item.count < 0:
         raise Invalid("A count is 0 or more.", field="count")
+    check_count(item.count, profile.numbers, doubtful=item.doubtful)
     if item.side and item.side not in Side.values:
         raise Invalid(f"The side is one of {', '.join(Side.values)}.", field="side")
-    cycle_now(season=season)
+    return on
+
+
+def _row(item: ScanItem, *, by: Person, recorded: datetime, round: ScanRound | None) -> Scan:
+    return Scan(
+        animal=item.female,
+        observed_at=item.observed_at,
+        recorded_at=recorded,
+        by=by,
+        client_id=item.client_id,
+        round=round,
+        mm=item.mm,
+        count=item.count,
+        side=item.side,
+        doubtful=item.doubtful,
+        note=item.note.strip()[:160],
+    )
+
+
+def _write(*, by: Person, item: ScanItem, round: ScanRound | None, hold: str = "") -> tuple[Scan, Season]:
+    on = _check_item(item, species_profile(item.female.species))
+    season = season_ensure(by=by, female=item.female, on=on)
+    cycle_now(season=season, on=on)
+    scan = _row(item, by=by, recorded=clock.now(), round=round)
     try:
         with transaction.atomic():
-            scan = Scan.objects.create(
-                animal=item.female,
-                observed_at=item.observed_at,
-                recorded_at=clock.now(),
-                by=by,
-                client_id=item.client_id,
-                round=round,
-                mm=item.mm,
-                count=item.count,
-                side=item.side,
-                doubtful=item.doubtful,
-                note=item.note.strip()[:160],
-            )
+            scan.save(force_insert=True)
     except IntegrityError as error:
         raise AlreadyRead("She already has a reading in this round. Strike that out first.", field="female") from error
     audit_write(

@@ -113,12 +113,12 @@ def season_settle(*, by: Person, season: Season) -> Season:
     return season
 
 
-def cycle_now(*, season: Season) -> Cycle:
-    """The cycle facts go to now; the next one where the species may lay again and the last is done."""
+def cycle_now(*, season: Season, on: date) -> Cycle:
+    """The cycle a fact of ``on`` goes to; the next one where the species may lay again and had laid before that day."""
     cycle = current_cycle(season)
     if cycle is None:
         return _cycle_make(season, 1)
-    if cycle_step(cycle) is CycleStep.LAID and may_lay_again(season, cycle):
+    if cycle.laying_began is not None and clock.day_of(cycle.laying_began) < on and may_lay_again(season, cycle):
         return _cycle_make(season, cycle.number + 1)
     return cycle
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -15,14 +17,16 @@ from apps.accounts.services import audit_write, service
 from apps.animals.choices import Sex
 from apps.animals.models import Animal
 from apps.breeding.errors import OutOfOrder, VisitOpen
-from apps.breeding.models import Lock, Visit
-from apps.breeding.policies import check_here, check_moment, check_strike
+from apps.breeding.events import SeasonsTouched
+from apps.breeding.models import Lock, Season, Visit
+from apps.breeding.policies import check_female, check_here, check_moment, check_strike
 from apps.breeding.selectors.gate import visit_barriers
 from apps.breeding.services.forecasts import forecast_soon
 from apps.breeding.services.seasons import cycle_now, season_ensure
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.core.formats import day_text
+from apps.jobs.services import event_publish
 
 
 @service("visit.begin", may=Permission.VISITS_RECORD)
@@ -42,18 +46,11 @@ def visit_begin(
     naming ``male``, ``began_at`` or ``ended_at``, VisitOpen when one of the two was with another at that time.
     """
     moment = began_at or clock.now()
-    if male.sex != Sex.MALE:
-        raise Invalid(f"{male.code} is recorded as {male.sex}, not as a male.", field="male")
-    check_moment(moment, female, field="began_at")
-    check_moment(moment, male, field="began_at")
-    if ended_at is not None:
-        _check_end(began_at=moment, ended_at=ended_at, female=female)
-    on = clock.day_of(moment)
-    check_here(male, on, field="male")
+    on = _check_pair(female, male, moment, ended_at)
     season = season_ensure(by=by, female=female, on=on)
     _check_free(female=female, male=male, began_at=moment, ended_at=ended_at)
     against = " ".join(visit_barriers(female, male, moment))
-    cycle_now(season=season)
+    cycle_now(season=season, on=on)
     try:
         with transaction.atomic():
             visit = Visit.objects.create(
@@ -74,6 +71,53 @@ def visit_begin(
     audit_write(by=by, act="visit.begin", subject=visit, detail={"began_at": moment, "against_gate": against})
     forecast_soon(by=by, season=season)
     return visit
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitItem:
+    """One visit of the past, as a file gives it."""
+
+    female: Animal
+    male: Animal
+    began_at: datetime
+    ended_at: datetime | None = None
+    lock_seen_at: datetime | None = None
+    note: str = ""
+
+
+@service("visits.record", may=Permission.VISITS_RECORD)
+def visits_record(*, by: Person, items: Sequence[VisitItem], request_key: str | None = None) -> list[Visit]:
+    """Many visits that happened, in one transaction with one audit row, for imports; forecasts follow by the outbox.
+
+    They are not judged by the gate: the weights and holds of their time may not be on record. Raises what
+    ``visit_begin`` and ``lock_record`` raise.
+    """
+    if not items:
+        return []
+    made, touched = [], dict[int, Season]()
+    for item in items:
+        on = _check_pair(item.female, item.male, item.began_at, item.ended_at)
+        season = season_ensure(by=by, female=item.female, on=on)
+        _check_free(female=item.female, male=item.male, began_at=item.began_at, ended_at=item.ended_at)
+        cycle_now(season=season, on=on)
+        visit = Visit.objects.create(
+            season=season,
+            female=item.female,
+            male=item.male,
+            began_at=item.began_at,
+            ended_at=item.ended_at,
+            by=by,
+            ended_by=by if item.ended_at is not None else None,
+            note=item.note.strip()[:160],
+        )
+        if item.lock_seen_at is not None:
+            _check_within(visit, item.lock_seen_at)
+            Lock.objects.create(visit=visit, seen_at=item.lock_seen_at, recorded_at=clock.now(), by=by)
+        made.append(visit)
+        touched[season.pk] = season
+    audit_write(by=by, act="visits.record", subject=made[0], label=f"{len(made)} visits", detail={"rows": len(made)})
+    event_publish(SeasonsTouched(season_refs=sorted(season.ref for season in touched.values())))
+    return made
 
 
 @service("visit.end", may=Permission.VISITS_RECORD)
@@ -114,12 +158,7 @@ def lock_record(
     if visit.struck_at is not None:
         raise OutOfOrder("This visit is struck out; a lock needs a visit.")
     moment = seen_at or (clock.now() if visit.ended_at is None else visit.ended_at)
-    check_moment(moment, visit.female, field="seen_at")
-    if moment < visit.began_at or (visit.ended_at is not None and moment > visit.ended_at):
-        until = f" to {clock.local(visit.ended_at):%Y-%m-%d %H:%M}" if visit.ended_at else ""
-        raise Invalid(
-            f"A lock lies within the visit, from {clock.local(visit.began_at):%Y-%m-%d %H:%M}{until}.", field="seen_at"
-        )
+    _check_within(visit, moment)
     if visit.locks.filter(seen_at=moment, struck_at__isnull=True).exists():
         raise Duplicate("A lock at that moment is recorded already.", field="seen_at")
     lock = Lock.objects.create(visit=visit, seen_at=moment, recorded_at=clock.now(), by=by, client_id=client_id)
@@ -159,6 +198,29 @@ def lock_strike(*, by: Person, lock: Lock, reason: str = "", request_key: str | 
     )
     forecast_soon(by=by, season=lock.visit.season)
     return lock
+
+
+def _check_pair(female: Animal, male: Animal, began_at: datetime, ended_at: datetime | None) -> date:
+    """Who and when can be true; the facility day the visit began."""
+    check_female(female)
+    if male.sex != Sex.MALE:
+        raise Invalid(f"{male.code} is recorded as {male.sex}, not as a male.", field="male")
+    check_moment(began_at, female, field="began_at")
+    check_moment(began_at, male, field="began_at")
+    if ended_at is not None:
+        _check_end(began_at=began_at, ended_at=ended_at, female=female)
+    on = clock.day_of(began_at)
+    check_here(male, on, field="male")
+    return on
+
+
+def _check_within(visit: Visit, moment: datetime) -> None:
+    check_moment(moment, visit.female, field="seen_at")
+    if moment < visit.began_at or (visit.ended_at is not None and moment > visit.ended_at):
+        until = f" to {clock.local(visit.ended_at):%Y-%m-%d %H:%M}" if visit.ended_at else ""
+        raise Invalid(
+            f"A lock lies within the visit, from {clock.local(visit.began_at):%Y-%m-%d %H:%M}{until}.", field="seen_at"
+        )
 
 
 def _check_end(*, began_at: datetime, ended_at: datetime, female: Animal) -> None:

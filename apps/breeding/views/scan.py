@@ -29,10 +29,10 @@ from apps.breeding.selectors.labels import female_by_label
 from apps.breeding.selectors.preview import scan_preview
 from apps.breeding.selectors.profiles import species_profile
 from apps.breeding.selectors.round_progress import round_progress
+from apps.breeding.selectors.seasons import rooms_with_females
 from apps.core import clock
 from apps.core.errors import DomainError, Invalid
 from apps.core.formats import count_text
-from apps.places.selectors import rooms_in_walking_order
 
 QUESTIONS = "scan_questions"
 Carry = Callable[[PersonRequest, ScanRound, Animal, EntryForm], str]
@@ -41,12 +41,12 @@ Carry = Callable[[PersonRequest, ScanRound, Animal, EntryForm], str]
 @requires(Permission.SCANS_RECORD)
 def rounds(request: PersonRequest) -> HttpResponse:
     """Rounds so far, and a new one for some rooms."""
-    form = RoundForm(request.POST or None, rooms=rooms_in_walking_order())
+    form = RoundForm(request.POST or None, rooms=rooms_with_females())
     if request.method == "POST" and form.is_valid():
         try:
             made = services.scan_round_open(
                 by=request.user,
-                rooms=list(form.cleaned_data["rooms"]),
+                rooms=form.cleaned_data["rooms"],
                 note=form.cleaned_data["note"],
                 request_key=request.POST.get("request_key") or None,
             )
