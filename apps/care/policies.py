@@ -50,7 +50,7 @@ def check_kept(animal: Animal, moment: datetime) -> None:
         return
     day = clock.local(moment).date()
     since = animal.status_since
-    if since is not None and day <= since and day < clock.today():
+    if day < clock.today() and (since is None or day <= since):
         return
     when = f" since {since.isoformat()}" if since else ""
     raise WrongState(

@@ -2,11 +2,13 @@
 
 from apps.care.services.daily import condition_record, health_note_close, health_note_record, mark_record, photo_add
 from apps.care.services.meals import meal_check, meal_offer, meals_check, meals_offer
+from apps.care.services.meals_bulk import MealItem, meals_record
 from apps.care.services.sheds import shed_record
 from apps.care.services.strikes import fact_strike
 from apps.care.services.weights import WeightItem, weight_check, weight_record, weights_record
 
 __all__ = [
+    "MealItem",
     "WeightItem",
     "condition_record",
     "fact_strike",
@@ -17,6 +19,7 @@ __all__ = [
     "meal_offer",
     "meals_check",
     "meals_offer",
+    "meals_record",
     "photo_add",
     "shed_record",
     "weight_check",

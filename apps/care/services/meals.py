@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -45,9 +46,9 @@ def check_prey(*, prey: str, size: str, prey_g: float | None, count: int, presen
         raise Invalid("The prey's mass is above 0 g, or left empty.", field="prey_g")
 
 
-def fed_hold_place(*, by: Person, offer: MealOffer) -> None:
+def fed_hold_place(*, by: Person, offer: MealOffer, numbers: Mapping[str, float] | None = None) -> None:
     """No handling for the species' hours after a meal. An offer counts as eaten until it is checked."""
-    hours = profile_numbers(offer.animal.species).get("hold.after_meal_h")
+    hours = (numbers or profile_numbers(offer.animal.species)).get("hold.after_meal_h")
     if hours is None:
         return
     until = offer.observed_at + timedelta(hours=hours)
@@ -237,7 +238,7 @@ def _check_write(
     if fate == MealOutcome.LEFT:
         holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(standing.pk))
     if fate == MealOutcome.REGURGITATED:
-        _regurgitated(by=by, offer=standing, animal=animal, check=check)
+        regurgitation_note_and_hold(by=by, offer=standing, animal=animal, check=check)
     if audit:
         audit_write(
             by=by,
@@ -249,7 +250,19 @@ def _check_write(
     return check
 
 
-def _regurgitated(*, by: Person, offer: MealOffer, animal: Animal, check: MealCheck) -> None:
+def regurgitation_until(check: MealCheck) -> datetime | None:
+    """When the days without food end; None when the species has no such number (then somebody lifts the hold)."""
+    days = profile_numbers(check.animal.species).get("hold.after_regurgitation_days")
+    return check.observed_at + timedelta(days=days) if days is not None else None
+
+
+def regurgitation_over(check: MealCheck) -> bool:
+    """Whether the days without food are over already (an old record entered now)."""
+    until = regurgitation_until(check)
+    return until is not None and until <= clock.now()
+
+
+def regurgitation_note_and_hold(*, by: Person, offer: MealOffer, animal: Animal, check: MealCheck) -> None:
     """A note that stays open until somebody closes it, and no food for the species' days."""
     fact_write(
         HealthNote,
@@ -259,17 +272,16 @@ def _regurgitated(*, by: Person, offer: MealOffer, animal: Animal, check: MealCh
         signs=[HealthSign.REGURGITATION.value],
         text=f"Regurgitated the meal of {day_text(clock.local(offer.observed_at))}.",
     )
-    days = profile_numbers(animal.species).get("hold.after_regurgitation_days")
-    until = check.observed_at + timedelta(days=days) if days is not None else None
+    until = regurgitation_until(check)
     if until is not None and until <= clock.now():
         return
-    span = f"; {days:g} days without food (house rule)" if days is not None else "; until somebody lifts it"
+    span = f"{(until - check.observed_at).days} days without food (house rule)" if until else "until somebody lifts it"
     hold_place(
         by=by,
         word=HoldWord.REGURGITATION,
         begins_at=check.observed_at,
         ends_at=until,
-        reason=f"regurgitated on {day_text(clock.local(check.observed_at))}{span}",
+        reason=f"regurgitated on {day_text(clock.local(check.observed_at))}; {span}",
         animal=animal,
         source_kind=CHECK_SOURCE,
         source_ref=str(check.pk),

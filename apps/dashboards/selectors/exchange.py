@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from apps.animals.services.imports import AnimalsImporter
+from apps.breeding.services.imports import ScanImporter, VisitImporter
+from apps.care.services.imports import MealsImporter, WeightsImporter
 from apps.core.exchange import Importer
 from apps.places.services.imports import RacksImporter
 
@@ -13,5 +15,9 @@ IMPORTERS: dict[str, type[Importer[Any]]] = {
     for importer in (
         RacksImporter,
         AnimalsImporter,
+        WeightsImporter,
+        MealsImporter,
+        ScanImporter,
+        VisitImporter,
     )
 }
