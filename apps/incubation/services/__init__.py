@@ -1,0 +1,30 @@
+"""Writes of incubation: laying, eggs, boxes, checks, hatch windows."""
+
+from apps.incubation.services.boxes import box_remove, box_set
+from apps.incubation.services.eggs import (
+    brood_close,
+    egg_add,
+    egg_check_record,
+    egg_fail,
+    egg_leave,
+    egg_mark_hatched,
+    egg_pip,
+    egg_slug,
+)
+from apps.incubation.services.forecasts import hatch_forecast_refresh
+from apps.incubation.services.laying import clutch_lay
+
+__all__ = [
+    "box_remove",
+    "box_set",
+    "brood_close",
+    "clutch_lay",
+    "egg_add",
+    "egg_check_record",
+    "egg_fail",
+    "egg_leave",
+    "egg_mark_hatched",
+    "egg_pip",
+    "egg_slug",
+    "hatch_forecast_refresh",
+]
