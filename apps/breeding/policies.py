@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
@@ -39,7 +38,6 @@ CYCLE_TRANSITIONS: dict[CycleStep, frozenset[CycleStep]] = {
     CycleStep.LAID: frozenset(),
     CycleStep.REGRESSED: frozenset(),
 }
-TRANSITIONS: dict[str, dict[Any, frozenset[Any]]] = {"season": SEASON_TRANSITIONS, "cycle": CYCLE_TRANSITIONS}
 
 _STEP_WORDS = {
     CycleStep.OVULATED: "has ovulated",

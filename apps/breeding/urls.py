@@ -12,6 +12,7 @@ urlpatterns = [
     path("season/", season.board, name="board"),
     path("season/rows/<slug:ref>/", season.board_one, name="board-row"),
     path("season/<slug:ref>/", season.female, name="female"),
+    path("season/<slug:ref>/scan/", season.scan_one, name="scan-one"),
     path("scan/", scan.rounds, name="rounds"),
     path("scan/<slug:ref>/", scan.scan_round, name="round"),
     path("scan/<slug:ref>/preview/", scan.preview, name="round-preview"),

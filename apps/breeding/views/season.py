@@ -9,6 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
@@ -87,6 +88,12 @@ def female(request: PersonRequest, ref: str) -> HttpResponse:
     page = female_page(animal, season, request.user)
     context = {"page": page, "forms": _forms(bound, animal), "failed": next(iter(bound), ""), "today": clock.today()}
     return render(request, "breeding/female.html", context, status=400 if bound else 200)
+
+
+@requires(Permission.SCANS_RECORD)
+def scan_one(request: PersonRequest, ref: str) -> HttpResponse:
+    """The place where a single scan of a female is entered, for links from elsewhere."""
+    return redirect(reverse("breeding:female", args=[ref]) + "#scan")
 
 
 def _season_asked(animal: Animal, year: str) -> Season | None:
