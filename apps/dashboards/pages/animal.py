@@ -15,7 +15,7 @@ from apps.animals.models import Animal
 from apps.care.pages.quick import hold_words, meal_words, when_words
 from apps.care.pages.weights_svg import WeightPoint, weights_svg
 from apps.core import clock
-from apps.core.formats import day_text, grams_text
+from apps.core.formats import day_text, grams_text, percent_text
 from apps.dashboards.pages.parents_svg import Ancestor, parents_svg
 from apps.dashboards.pages.words import age_words, origin_words
 from apps.dashboards.selectors.animal import WholeAnimal
@@ -109,6 +109,10 @@ def facts_of(page: WholeAnimal) -> list[Fact]:
     if animal.hatched_on:
         facts.append(Fact("Hatched", day_text(animal.hatched_on, year=True), age_words(animal.hatched_on, page.as_of)))
     facts.append(Fact("Origin", origin_words(animal)))
+    if page.identification is not None:
+        seen = page.identification
+        chance = f"{percent_text(seen.probability)} from the recorded parents" if seen.probability is not None else ""
+        facts.append(Fact("Seen at hatch", seen.notation or "normal", chance))
     if page.weight:
         facts.append(
             Fact("Weight", grams_text(page.weight.mass_g), f"{when_words(page.weight.observed_at)}{_gain(page)}")
