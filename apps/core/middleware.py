@@ -40,7 +40,7 @@ def request_log(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable
     return middleware
 
 
-class domain_errors:  # noqa: N801 (named like the function-style entry beside it in settings)
+class domain_errors:
     """Answers a DomainError raised by a page with the error page; the API has its own handler."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:

@@ -1,0 +1,43 @@
+"""Follicle growth of one season: where she stands, what comes when, and what to do next."""
+
+from .answer import ACTS, ENGINE_VERSION, VISIT_ACTS, Advice, DateInterval, Fan, Interval, Reach, SeasonForecast
+from .answer import StateShares as StateShares
+from .facts import CONDITION_WORDS, HOLD_WORDS, VIGOUR_WORDS, Condition, Meal, Scan, SeasonFacts, Visit, Weight
+from .fan import forecast_fan, forecast_fans
+from .filtering import DeadlineExceeded
+from .forecast import season_forecast, season_forecasts
+from .gate import Barrier, barriers
+from .profile import FollicleProfile, profile_from_numbers
+from .season import season_opening
+
+__all__ = [
+    "ACTS",
+    "CONDITION_WORDS",
+    "ENGINE_VERSION",
+    "HOLD_WORDS",
+    "VIGOUR_WORDS",
+    "VISIT_ACTS",
+    "Advice",
+    "Barrier",
+    "Condition",
+    "DateInterval",
+    "DeadlineExceeded",
+    "Fan",
+    "FollicleProfile",
+    "Interval",
+    "Meal",
+    "Reach",
+    "Scan",
+    "SeasonFacts",
+    "SeasonForecast",
+    "StateShares",
+    "Visit",
+    "Weight",
+    "barriers",
+    "forecast_fan",
+    "forecast_fans",
+    "profile_from_numbers",
+    "season_forecast",
+    "season_forecasts",
+    "season_opening",
+]

@@ -1,0 +1,105 @@
+// Keys, guards and small comforts of every page. Everything here also works without: forms post, links lead.
+
+const typing = (element) => element && (element.matches("input, textarea, select") || element.isContentEditable);
+
+// htmx sends the token that Django asks for
+document.addEventListener("htmx:configRequest", (event) => {
+  event.detail.headers["X-CSRFToken"] = document.querySelector('meta[name="csrf-token"]').content;
+});
+
+// "/" searches; a key printed on a button presses it
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (typing(document.activeElement)) {
+    if (event.key === "Escape") document.activeElement.blur();
+    return;
+  }
+  if (event.key === "/") {
+    const seek = document.querySelector("[data-seek]");
+    if (seek) {
+      event.preventDefault();
+      seek.focus();
+      seek.select();
+    }
+    return;
+  }
+  const target = document.querySelector(`[data-key="${CSS.escape(event.key)}"]:not([disabled])`);
+  if (target) {
+    event.preventDefault();
+    target.focus();
+    target.click();
+  }
+});
+
+// rows of a table: arrows move, Enter opens, a click anywhere on the row opens it
+document.addEventListener("keydown", (event) => {
+  const row = event.target.closest?.("tr[data-href]");
+  if (!row || event.target !== row) return;
+  if (event.key === "Enter" || event.key === "o") window.location.assign(row.dataset.href);
+  const step = { ArrowDown: "nextElementSibling", ArrowUp: "previousElementSibling" }[event.key];
+  if (!step) return;
+  let next = row[step];
+  while (next && !next.matches("tr[data-href]")) next = next[step];
+  if (next) {
+    event.preventDefault();
+    next.focus();
+  }
+});
+document.addEventListener("click", (event) => {
+  if (event.target.closest("a, button, input, select, label, summary")) return;
+  const row = event.target.closest("tr[data-href]");
+  if (row && !window.getSelection().toString()) window.location.assign(row.dataset.href);
+});
+
+// a double tap sends once; coming back to the page lets the form be sent again
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post" || event.defaultPrevented) return;
+  if (form.dataset.sent) {
+    event.preventDefault();
+    return;
+  }
+  form.dataset.sent = "1";
+  window.setTimeout(() => delete form.dataset.sent, 4000);
+});
+window.addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
+});
+
+// the connection, said in words
+const note = document.querySelector("[data-offline]");
+const tell = () => {
+  if (note) note.hidden = navigator.onLine;
+};
+window.addEventListener("online", tell);
+window.addEventListener("offline", tell);
+tell();
+
+// day room, dim room, or as the device says
+for (const button of document.querySelectorAll("[data-theme-choice]")) {
+  const current = document.documentElement.dataset.theme || "";
+  button.setAttribute("aria-pressed", String(button.dataset.themeChoice === current));
+  button.addEventListener("click", () => {
+    const choice = button.dataset.themeChoice;
+    document.cookie = `theme=${choice}; path=/; max-age=${choice ? 63072000 : 0}; samesite=lax`;
+    if (choice) document.documentElement.dataset.theme = choice;
+    else delete document.documentElement.dataset.theme;
+    for (const other of document.querySelectorAll("[data-theme-choice]")) {
+      other.setAttribute("aria-pressed", String(other === button));
+    }
+  });
+}
+
+// one open menu at a time, closed by Escape or a click elsewhere
+document.addEventListener("click", (event) => {
+  for (const menu of document.querySelectorAll("details.menu[open]")) {
+    if (!menu.contains(event.target)) menu.open = false;
+  }
+});
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  for (const menu of document.querySelectorAll("details.menu[open]")) {
+    menu.open = false;
+    menu.querySelector("summary").focus();
+  }
+});

@@ -1,0 +1,267 @@
+"""The engine's question and answer: one female, or many in one pass."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from .advice import advise
+from .answer import DateInterval, Interval, Reach, SeasonForecast, StateShares
+from .facts import SeasonFacts
+from .filtering import Filtered, check_deadline, filter_tracks
+from .growth import Belief, Floats, GrowthModel, growth_model
+from .passage import passage
+from .picture import Chances, Picture
+from .prepare import Prepared, prepare
+from .profile import FollicleProfile
+from .stage import next_scan, stage_word
+from .timing import QUANTILES, DayChances, after_ovulation, certain, passage_dates
+from .words import day
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """Model results of one female: cell and state chances, and cumulative chances by week for each target."""
+
+    cells: Floats
+    ovulated: float
+    states: tuple[float, float, float]
+    speed: Interval | None
+    within: dict[float | None, Floats]
+
+
+def season_forecast(
+    facts: SeasonFacts, profile: FollicleProfile, as_of: date, deadline: float | None = None
+) -> SeasonForecast:
+    """Forecast and advice for one female. Raises DeadlineExceeded past `deadline` (time.monotonic seconds)."""
+    return season_forecasts([facts], profile, as_of, deadline)[0]
+
+
+def season_forecasts(
+    many: Sequence[SeasonFacts], profile: FollicleProfile, as_of: date, deadline: float | None = None
+) -> list[SeasonForecast]:
+    """The same for many females of one species, filtered together; results in the order given."""
+    ready = [prepare(facts, profile, as_of) for facts in many]
+    found: dict[int, SeasonForecast] = {}
+    for visited in (False, True):
+        rows = [i for i, item in enumerate(ready) if item.visited is visited]
+        if not rows:
+            continue
+        model = growth_model(profile, visited)
+        filtered = filter_tracks(model, [ready[i].track for i in rows], deadline)
+        outlooks = _outlooks(model, [ready[i] for i in rows], filtered, profile, visited, deadline)
+        for i, outlook in zip(rows, outlooks, strict=True):
+            check_deadline(deadline)
+            found[i] = _assemble(ready[i], outlook, profile, as_of, model)
+    return [found[i] for i in range(len(many))]
+
+
+def _outlooks(
+    model: GrowthModel,
+    ready: Sequence[Prepared],
+    filtered: Filtered,
+    profile: FollicleProfile,
+    visited: bool,
+    deadline: float | None,
+) -> list[_Outlook]:
+    belief = filtered.now
+    _state_regression(belief, [i for i, item in enumerate(ready) if item.regressed])
+    within: list[dict[float | None, Floats]] = [{} for _ in ready]
+    targets: dict[tuple[float | None, int], list[int]] = {}
+    for i, item in enumerate(ready):
+        for mm in (*item.targets, None):
+            targets.setdefault((mm, item.track.as_of), []).append(i)
+    for (mm, on), rows in targets.items():
+        check_deadline(deadline)
+        chances = passage(profile, visited, mm, on).within(belief.take(np.array(rows, dtype=np.intp)))
+        for i, row in zip(rows, chances, strict=True):
+            within[i][mm] = row
+    cells = belief.by_cell()
+    speeds = _speeds(model, belief)
+    grown = belief.growing.sum(axis=(0, 2))
+    return [
+        _Outlook(
+            cells=cells[i],
+            ovulated=float(belief.ovulated[i]),
+            states=(float(belief.quiet[i].sum()), float(grown[i]), float(belief.regressing[i].sum())),
+            speed=speeds[i],
+            within=within[i],
+        )
+        for i in range(len(ready))
+    ]
+
+
+def _state_regression(belief: Belief, rows: list[int]) -> None:
+    """Where regression is stated, the belief is conditioned on it (unless the model holds it impossible)."""
+    for i in rows:
+        total = float(belief.regressing[i].sum())
+        if total <= 0:
+            continue
+        belief.regressing[i] /= total
+        belief.quiet[i] = 0.0
+        belief.growing[:, i] = 0.0
+        belief.ovulated[i] = 0.0
+
+
+def _speeds(model: GrowthModel, belief: Belief) -> list[Interval | None]:
+    """Present growth in mm/week over all states but ovulated."""
+    profile = model.profile
+    growing = model.rates[:, None] * model.shape
+    shrinking = np.where(model.mm > profile.growth_regress_floor_mm, -profile.growth_regress_mm_per_week, 0.0)
+    values = np.concatenate([np.zeros(1), growing.reshape(-1), shrinking])
+    order = np.argsort(values, kind="stable")
+    flat = belief.growing.transpose(1, 0, 2).reshape(belief.count, -1)
+    weights = np.concatenate([belief.quiet.sum(axis=1, keepdims=True), flat, belief.regressing], axis=1)[:, order]
+    total = weights.sum(axis=1)
+    cumulative = np.cumsum(weights, axis=1) - weights / 2
+    found: list[Interval | None] = []
+    for row, mass in zip(cumulative, total, strict=True):
+        if mass <= 0:
+            found.append(None)
+            continue
+        low, middle, high = np.interp([q * mass for q in QUANTILES], row, values[order])
+        found.append(Interval(float(low), float(middle), float(high)))
+    return found
+
+
+def cell_quantiles(model: GrowthModel, cells: Floats, shares: Sequence[float]) -> list[float]:
+    """Diameters at the given shares of the cell chances, straight within a cell."""
+    cumulative = np.concatenate([[0.0], np.cumsum(cells)])
+    return [float(np.interp(share * cumulative[-1], cumulative, model.edges)) for share in shares]
+
+
+def _assemble(
+    item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date, model: GrowthModel
+) -> SeasonForecast:
+    facts = item.facts
+    known = facts.ovulated_on is not None or facts.pre_lay_shed_on is not None or facts.laid_on is not None
+    mm_now = None
+    if not known and outlook.cells.sum() > 0:
+        mm_now = Interval(*cell_quantiles(model, outlook.cells, QUANTILES))
+    ovulation, shed, eggs = _dates(item, outlook, profile, as_of)
+    stop = _past(model, outlook, profile.lines_stop_mm)
+    picture = Picture(
+        facts=facts,
+        as_of=as_of,
+        profile=profile,
+        cycle=item.cycle,
+        scans=item.scans,
+        mm_now=mm_now if item.scans else None,
+        chances=_chances(item, outlook, model, known),
+        ovulation=ovulation,
+        shed=shed,
+        eggs=eggs,
+        unscanned_stop=stop if not item.scans else 0.0,
+    )
+    advice = advise(picture)
+    lines = [outlook.within[mm] for mm in item.line_targets]
+    return SeasonForecast(
+        as_of=as_of,
+        mm_now=mm_now,
+        growth_mm_per_week=None if known else outlook.speed,
+        state=_shares(facts, outlook, stop, known),
+        reach=tuple(_reach(mm, outlook, as_of, known, profile) for mm in item.shown_targets),
+        p_ovulation=1.0 if known else float(outlook.within[None][-1]),
+        ovulation=ovulation,
+        pre_lay_shed=shed,
+        laying=eggs,
+        advice=advice,
+        next_scan=next_scan(picture, lines, any(a.act == "scan_again" for a in advice)),
+        stage=stage_word(picture),
+        notes=_notes(item, outlook, profile, as_of),
+    )
+
+
+def _past(model: GrowthModel, outlook: _Outlook, mm: float) -> float:
+    share = np.clip((model.edges[1:] - mm) / model.profile.growth_grid_step_mm, 0.0, 1.0)
+    return float(outlook.cells @ share) + outlook.ovulated
+
+
+def _chances(item: Prepared, outlook: _Outlook, model: GrowthModel, known: bool) -> Chances:
+    """Lines count as past only where something was read: the season alone never closes the visits."""
+    profile = model.profile
+    if known or not item.scans:
+        return Chances(0.0, 0.0, 0.0, 0.0, 0.0)
+    weeks = int(profile.next_scan_near_horizon_weeks)
+    return Chances(
+        earnest=_past(model, outlook, profile.lines_pair_in_earnest_mm),
+        appetite=_past(model, outlook, profile.lines_appetite_mm),
+        stop=_past(model, outlook, profile.lines_stop_mm),
+        regressing=outlook.states[2],
+        ovulation_soon=float(outlook.within[None][weeks]),
+    )
+
+
+def _shares(facts: SeasonFacts, outlook: _Outlook, stop: float, known: bool) -> StateShares:
+    """The four states. Once ovulation is known she counts as preovulatory's successor, once laid as quiet."""
+    if facts.laid_on is not None:
+        return StateShares(1.0, 0.0, 0.0, 0.0)
+    if known:
+        return StateShares(0.0, 0.0, 1.0, 0.0)
+    quiet, growing, regressing = outlook.states
+    total = quiet + growing + regressing + outlook.ovulated
+    # Past the stop line among all states, scaled to the growing ones; the others hardly lie there.
+    late = min(growing, max(0.0, stop - outlook.ovulated) * growing / max(growing + regressing, 1e-12))
+    return StateShares(
+        quiet=quiet / total,
+        growing=(growing - late) / total,
+        preovulatory=(late + outlook.ovulated) / total,
+        regressing=regressing / total,
+    )
+
+
+def _reach(mm: float, outlook: _Outlook, as_of: date, known: bool, profile: FollicleProfile) -> Reach:
+    if known:
+        return Reach(mm, 1.0 if mm <= profile.lines_ovulation_mm else 0.0, None)
+    within = outlook.within[mm]
+    dates = passage_dates(within, as_of, profile.growth_reach_least_probability)
+    return Reach(mm, float(within[-1]), None if dates is None else dates.interval())
+
+
+def _dates(
+    item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date
+) -> tuple[DateInterval | None, DateInterval | None, DateInterval | None]:
+    """Ovulation, shed, laying or birth; what has been seen stands, and narrows what follows."""
+    facts, least = item.facts, profile.growth_reach_least_probability
+    if facts.ovulated_on is not None:
+        ovulation: DayChances | None = certain(facts.ovulated_on)
+    elif facts.pre_lay_shed_on is not None or facts.laid_on is not None:
+        ovulation = None
+    else:
+        ovulation = passage_dates(outlook.within[None], as_of, least)
+    base = ovulation
+    if base is None and facts.pre_lay_shed_on is not None:
+        base = certain(facts.pre_lay_shed_on)  # only the shed is used from here on
+    shed: DayChances | None = None
+    eggs: DayChances | None = None
+    if base is not None:
+        seen_as_of = as_of if facts.laid_on is None else None
+        shed, eggs = after_ovulation(base, facts.pre_lay_shed_on, profile, seen_as_of, least)
+    if facts.laid_on is not None:
+        eggs = certain(facts.laid_on)
+        shed = certain(facts.pre_lay_shed_on) if facts.pre_lay_shed_on is not None else None
+    return _shown(ovulation), _shown(shed), _shown(eggs)
+
+
+def _shown(found: DayChances | None) -> DateInterval | None:
+    return None if found is None else found.interval()
+
+
+def _notes(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date) -> tuple[str, ...]:
+    facts = item.facts
+    notes = list(item.notes)
+    if facts.hatched_on is None:
+        notes.append("her hatch date is unknown: the age rule is taken as met, with caution")
+    if not item.scans and facts.ovulated_on is None and facts.laid_on is None:
+        notes.append("no reading this cycle: the forecast rests on the season alone")
+    if profile.growth_borrowed > 0:
+        notes.append("diameters and lines of this species are assumptions carried over from another; read with reserve")
+    if item.scans and outlook.ovulated >= profile.advice_past_line_probability and facts.ovulated_on is None:
+        notes.append("she may have ovulated unseen")
+    last = max((c for c in facts.condition if c.on <= as_of), key=lambda c: c.on, default=None)
+    if last is not None and last.seen in ("thin", "heavy"):
+        notes.append(f"seen {last.seen} on {day(last.on)}")
+    return tuple(notes)

@@ -1,0 +1,79 @@
+"""Facts made ready for the model: what is known by the day, which cycle, which readings, which diameters to ask for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from .facts import Scan, SeasonFacts
+from .filtering import Track
+from .profile import FollicleProfile
+from .readings import decline
+from .season import Cycle, cycle_of, used_scans
+
+_LISTS = ("scans", "visits", "meals", "weights", "condition")
+_DAYS = ("ovulated_on", "pre_lay_shed_on", "laid_on", "last_laid_on", "regurgitated_on", "regressed_on")
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """One female, ready to be filtered."""
+
+    facts: SeasonFacts
+    cycle: Cycle
+    scans: tuple[Scan, ...]
+    notes: tuple[str, ...]
+    visited: bool
+    regressed: bool
+    track: Track
+    shown_targets: tuple[float, ...]
+    line_targets: tuple[float, ...]
+
+    @property
+    def targets(self) -> tuple[float, ...]:
+        """Every diameter whose passage is computed."""
+        return tuple(dict.fromkeys((*self.shown_targets, *self.line_targets)))
+
+
+def prepare(facts: SeasonFacts, profile: FollicleProfile, as_of: date) -> Prepared:
+    """Leave out what is later than `as_of`, choose the cycle and its readings, and lay them on the day axis."""
+    known, dropped = strip_future(facts, as_of)
+    notes = [f"{dropped} {'fact' if dropped == 1 else 'facts'} after the day asked about ignored"] if dropped else []
+    cycle = cycle_of(known, as_of, profile)
+    scans, scan_notes = used_scans(known, cycle, as_of, profile)
+    ovulated = known.ovulated_on is not None or known.pre_lay_shed_on is not None or known.laid_on is not None
+    fall = decline(scans, profile)
+    called = known.regressed_on is not None and known.regressed_on >= cycle.begins
+    shown = tuple(sorted({profile.scan_dominant_mm, *known.reach_mm}))
+    return Prepared(
+        facts=known if called or known.regressed_on is None else replace(known, regressed_on=None),
+        cycle=cycle,
+        scans=scans,
+        notes=(*notes, *scan_notes),
+        visited=any(cycle.begins <= visit.on for visit in known.visits),
+        regressed=not ovulated and (called or (fall is not None and fall.stated)),
+        track=Track(
+            begins=(cycle.begins - cycle.origin).days,
+            days=tuple((scan.on - cycle.origin).days for scan in scans),
+            mm=tuple(scan.mm for scan in scans),
+            as_of=(as_of - cycle.origin).days,
+        ),
+        shown_targets=shown,
+        line_targets=(profile.lines_pair_in_earnest_mm, profile.lines_appetite_mm, profile.lines_stop_mm),
+    )
+
+
+def strip_future(facts: SeasonFacts, as_of: date) -> tuple[SeasonFacts, int]:
+    """The facts up to `as_of`, and how many later ones were left out."""
+    scans = tuple(fact for fact in facts.scans if fact.on <= as_of)
+    visits = tuple(fact for fact in facts.visits if fact.on <= as_of)
+    meals = tuple(fact for fact in facts.meals if fact.on <= as_of)
+    weights = tuple(fact for fact in facts.weights if fact.on <= as_of)
+    condition = tuple(fact for fact in facts.condition if fact.on <= as_of)
+    days = {name: on for name in _DAYS if (on := getattr(facts, name)) is not None and on > as_of}
+    later: dict[str, Any] = dict.fromkeys(days)
+    kept = replace(facts, scans=scans, visits=visits, meals=meals, weights=weights, condition=condition, **later)
+    before = sum(len(getattr(facts, name)) for name in _LISTS)
+    after = sum(len(getattr(kept, name)) for name in _LISTS)
+    return kept, before - after + len(days)

@@ -1,0 +1,104 @@
+"""From a chance by week to dates, and from ovulation on to shed, laying or birth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from .answer import DateInterval
+from .growth import DAYS_PER_WEEK, Floats
+from .profile import FollicleProfile
+
+QUANTILES = (0.1, 0.5, 0.9)
+
+
+@dataclass(frozen=True, slots=True)
+class DayChances:
+    """Probability by day, `chances[i]` on `first + i` days; sums to 1."""
+
+    first: date
+    chances: Floats
+
+    def interval(self) -> DateInterval:
+        """The days by which 10, 50 and 90 % have happened."""
+        total = np.cumsum(self.chances)
+        low, middle, high = (
+            self.first + timedelta(days=int(np.searchsorted(total, q * total[-1] - 1e-12))) for q in QUANTILES
+        )
+        return DateInterval(low, middle, high)
+
+    def later_than(self, day: date, least: float) -> DayChances:
+        """The same, given that it has not happened up to `day`; unchanged where less than `least` is left."""
+        gone = (day - self.first).days + 1
+        if gone <= 0:
+            return self
+        left = self.chances[gone:]
+        if left.sum() < least:
+            return self
+        return DayChances(self.first + timedelta(days=gone), left / left.sum())
+
+    def then(self, days: tuple[float, float, float]) -> DayChances:
+        """A further step of p10, p50, p90 days after this one."""
+        step = interval_chances(days)
+        return DayChances(self.first, np.convolve(self.chances, step))
+
+
+def certain(day: date) -> DayChances:
+    """Something that happened on `day`."""
+    return DayChances(day, np.ones(1))
+
+
+def interval_chances(days: tuple[float, float, float]) -> Floats:
+    """Chances of 0, 1, 2, ... days for an interval known by p10, p50, p90: two half normals joined at the median."""
+    low, middle, high = days
+    spread = float(ndtri(QUANTILES[2]))
+    below, above = max(middle - low, 0.5) / spread, max(high - middle, 0.5) / spread
+    last = ceil(middle + 4 * above)
+    edges = np.arange(last + 2) - 0.5
+    cumulative = np.where(edges < middle, ndtr((edges - middle) / below), ndtr((edges - middle) / above))
+    chances = np.diff(cumulative)
+    return np.asarray(chances / chances.sum(), dtype=np.float64)
+
+
+def passage_dates(within: Floats, as_of: date, least: float) -> DayChances | None:
+    """Dates given that it happens, from P(within h weeks) [H+1]; None where that chance is below `least`."""
+    if within[-1] < least:
+        return None
+    days = np.arange((len(within) - 1) * DAYS_PER_WEEK + 1)
+    cumulative = np.interp(days / DAYS_PER_WEEK, np.arange(len(within)), within) / within[-1]
+    return DayChances(as_of, np.diff(cumulative, prepend=0.0))
+
+
+def days_to_eggs(profile: FollicleProfile, *, after_shed: bool) -> tuple[float, float, float] | None:
+    """p10, p50, p90 days to laying or birth, from the shed or straight from ovulation; None if in two steps."""
+    if profile.live_bearing:
+        return profile.interval_days("shed_to_birth" if after_shed else "ovulation_to_birth")
+    return profile.interval_days("shed_to_laying" if after_shed else "ovulation_to_laying")
+
+
+def after_ovulation(
+    ovulation: DayChances, shed_on: date | None, profile: FollicleProfile, as_of: date | None, least: float
+) -> tuple[DayChances | None, DayChances | None]:
+    """Chances of shed and of laying or birth. With `as_of`, what has not been seen by then is still to come."""
+    to_shed = profile.interval_days("ovulation_to_shed")
+    shed: DayChances | None = None
+    if shed_on is not None:
+        shed = certain(shed_on)
+    elif to_shed is not None:
+        shed = ovulation.then(to_shed)
+        if as_of is not None:
+            shed = shed.later_than(as_of, least)
+    from_shed = days_to_eggs(profile, after_shed=True)
+    direct = days_to_eggs(profile, after_shed=False)
+    eggs: DayChances | None = None
+    if from_shed is not None and shed is not None and (shed_on is not None or direct is None):
+        eggs = shed.then(from_shed)
+    elif direct is not None:
+        eggs = ovulation.then(direct)
+    if eggs is not None and as_of is not None:
+        eggs = eggs.later_than(as_of, least)
+    return shed, eggs
