@@ -41,7 +41,7 @@ Carry = Callable[[PersonRequest, ScanRound, Animal, EntryForm], str]
 @requires(Permission.SCANS_RECORD)
 def rounds(request: PersonRequest) -> HttpResponse:
     """Rounds so far, and a new one for some rooms."""
-    form = RoundForm(request.POST or None, rooms=rooms_with_females())
+    form = RoundForm(request.POST if request.method == "POST" else None, rooms=rooms_with_females())
     if request.method == "POST" and form.is_valid():
         try:
             made = services.scan_round_open(

@@ -75,7 +75,7 @@ def female(request: PersonRequest, ref: str) -> HttpResponse:
         form_class, right, carry = ACTS[act]
         if right is not None:
             check_may(request.user, right)
-        form = form_class(request.POST)
+        form = form_class(request.POST, auto_id=f"{act}_%s")
         if form.is_valid():
             try:
                 done = carry(request.user, animal, season, form.cleaned_data | _hidden(request), _key(request))
@@ -86,7 +86,8 @@ def female(request: PersonRequest, ref: str) -> HttpResponse:
                 return redirect(request.get_full_path())
         bound[act] = form
     page = female_page(animal, season, request.user)
-    context = {"page": page, "forms": _forms(bound, animal), "failed": next(iter(bound), ""), "today": clock.today()}
+    failures = [str(error) for form in bound.values() for errors in form.errors.values() for error in errors]
+    context = {"page": page, "forms": _forms(bound), "failed": next(iter(bound), ""), "failures": failures}
     return render(request, "breeding/female.html", context, status=400 if bound else 200)
 
 
@@ -113,21 +114,10 @@ def _hidden(request: PersonRequest) -> dict[str, Any]:
     return {name: request.POST.get(name, "") for name in ("visit", "scan", "forecast")}
 
 
-def _forms(bound: dict[str, forms.Form], animal: Animal) -> dict[str, forms.Form]:
-    today = {"on": clock.today()}
-    fresh: dict[str, forms.Form] = {
-        "scan": ScanForm(),
-        "visit": VisitForm(),
-        "end": EndForm(),
-        "lock": LockForm(),
-        "ovulation": DayForm(initial=today),
-        "shed": DayForm(initial=today),
-        "regression": DayForm(initial=today),
-        "override": OverrideForm(),
-        "rest": RestForm(),
-        "withdraw": WithdrawForm(),
-        "strike_scan": ReasonForm(),
-        "strike_visit": ReasonForm(),
+def _forms(bound: dict[str, forms.Form]) -> dict[str, forms.Form]:
+    """A fresh form for every act, and the refused one as it was typed."""
+    fresh = {
+        act: form_class(auto_id=f"{act}_%s", initial={"on": clock.today()}) for act, (form_class, _, _) in ACTS.items()
     }
     return fresh | bound
 

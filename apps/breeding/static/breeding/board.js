@@ -18,11 +18,13 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "ArrowDown" || event.key === "ArrowUp") {
     move(event.key === "ArrowDown" ? 1 : -1);
     event.preventDefault();
+    event.stopPropagation();
     return;
   }
   if (event.key === "f") {
     document.querySelector('[data-key-focus="f"]').focus();
     event.preventDefault();
+    event.stopPropagation();
     return;
   }
   if (!"osv".includes(event.key) || event.key.length !== 1) return;
@@ -34,7 +36,7 @@ document.addEventListener("keydown", (event) => {
     event.stopPropagation();
     link.click();
   }
-});
+}, true);
 
 // filters take effect when chosen; the button serves without this module
 const tools = document.querySelector("form.board-tools");

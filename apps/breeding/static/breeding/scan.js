@@ -47,6 +47,7 @@ document.addEventListener("keydown", (event) => {
   if (!letter) {
     if (run && (event.key === "ArrowUp" || event.key === "Escape")) {
       event.preventDefault();
+      event.stopPropagation();
       run();
     }
     return;
@@ -54,11 +55,14 @@ document.addEventListener("keydown", (event) => {
   if (run && (!inField || input.value === "" || !Number.isNaN(Number(input.value.replace(",", "."))))) {
     event.preventDefault();
     event.stopPropagation();
-    if (!inField) return run();
+    if (!inField) {
+      run();
+      return;
+    }
     const key = event.key;
     held = { key, timer: setTimeout(() => ((held = null), run()), READER_GAP_MS) };
   }
-});
+}, true);
 
 document.body.addEventListener("htmx:afterSwap", (event) => {
   if (event.detail.target.id === "work") field()?.focus();
