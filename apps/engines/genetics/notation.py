@@ -11,7 +11,7 @@ from typing import Literal
 from apps.engines.genetics.belief import ONE, Belief, LocusBelief
 from apps.engines.genetics.catalogue import WILD, Catalogue, Genotype, Locus, lethal
 from apps.engines.genetics.errors import NotationError
-from apps.engines.genetics.vocabulary import Vocabulary, Word, tokens_of, trade_percent, vocabulary_of
+from apps.engines.genetics.vocabulary import SEPARATOR, Vocabulary, Word, tokens_of, trade_percent, vocabulary_of
 
 Copies = Literal["plain", "one", "two"]
 MOST_CHARACTERS = 2_000
@@ -49,7 +49,7 @@ def parse_notation(text: str, catalogue: Catalogue) -> Belief:
     if len(text) > MOST_CHARACTERS:
         raise NotationError(f"a notation is at most {MOST_CHARACTERS} characters")
     reading = _Reading(catalogue, vocabulary_of(catalogue), _with_percent(tokens_of(text)))
-    if not reading.tokens:
+    if all(token == SEPARATOR for token in reading.tokens):
         raise NotationError("the notation is empty.", fix="Write traits, or normal.")
     while reading.place < len(reading.tokens):
         _read_item(reading)
@@ -86,7 +86,9 @@ def _read_item(reading: _Reading) -> None:
         return
     token = reading.peek()
     percent = PERCENT.match(token)
-    if token == "normal":
+    if token == SEPARATOR:
+        reading.place += 1
+    elif token == "normal":
         reading.place += 1
         reading.normal = True
     elif percent:
@@ -134,6 +136,8 @@ def _read_multiple(reading: _Reading, token: str) -> None:
 
 
 def _next_trait(reading: _Reading, before: str) -> Word:
+    while reading.peek() == SEPARATOR:
+        reading.place += 1
     if reading.place >= len(reading.tokens):
         raise NotationError(f"no trait follows {before}.", word=before, fix=f"Write the trait after {before}.")
     found = reading.words.match(reading.tokens, reading.place)

@@ -12,6 +12,7 @@ from typing import Literal
 from apps.engines.genetics.catalogue import Catalogue
 
 Kind = Literal["allele", "line_bred", "super", "compound", "combination", "several"]
+SEPARATOR = ","
 KEYWORDS = ("het", "super", "homozygous", "double", "triple", "normal", "possible")
 
 
@@ -55,8 +56,9 @@ class Vocabulary:
 
 
 def tokens_of(text: str) -> list[str]:
-    """Lower-case words of a notation; commas, slashes, semicolons and hyphens separate."""
-    return re.sub(r"[,;/\-]", " ", text.casefold()).split()
+    """Lower-case words of a notation. A hyphen is a space; commas, slashes and semicolons become SEPARATOR, which no
+    trait name runs across ("Lavender, Albino" is two traits)."""
+    return re.sub(r"[,;/]", f" {SEPARATOR} ", text.casefold().replace("-", " ")).split()
 
 
 def vocabulary_of(catalogue: Catalogue) -> Vocabulary:
