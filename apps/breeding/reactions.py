@@ -5,14 +5,13 @@ from __future__ import annotations
 from apps.accounts.selectors import system_person
 from apps.animals.choices import Sex
 from apps.animals.models import Animal
-from apps.breeding.choices import CycleStep
+from apps.breeding.choices import CycleFact, CycleStep
 from apps.breeding.events import SeasonsTouched
 from apps.breeding.models import Season
-from apps.breeding.policies import can_cycle
+from apps.breeding.policies import can_cycle, cycle_step
 from apps.breeding.selectors import current_cycle, season_of
-from apps.breeding.services import forecasts_refresh
-from apps.breeding.services.cycles import pre_lay_shed_write
-from apps.care.choices import ShedStage
+from apps.breeding.services import cycle_fact_withdraw, forecasts_refresh
+from apps.breeding.services.cycles import pre_lay_shed_write, pre_lay_sheds
 from apps.care.events import FactStruck, MealChecked, ShedRecorded, WeightRecorded
 from apps.care.models import Shed
 from apps.core import clock
@@ -26,8 +25,11 @@ def seasons_refresh(event: SeasonsTouched) -> None:
 def female_refresh(event: WeightRecorded | MealChecked | FactStruck) -> None:
     """A weight, a meal's fate or a struck-out entry changes what her season rests on."""
     season = _season(event.animal_ref)
-    if season is not None:
-        forecasts_refresh(by=system_person(), seasons=[season])
+    if season is None:
+        return
+    if isinstance(event, FactStruck) and event.kind == "shed":
+        _shed_taken_back(season)
+    forecasts_refresh(by=system_person(), seasons=[season])
 
 
 def pre_lay_shed_note(event: ShedRecorded) -> None:
@@ -35,18 +37,23 @@ def pre_lay_shed_note(event: ShedRecorded) -> None:
     season = _season(event.animal_ref)
     if season is None:
         return
-    shed = (
-        Shed.objects.filter(animal=season.female, stage=ShedStage.SHED, is_pre_lay=True, struck_at__isnull=True)
-        .order_by("-observed_at")
-        .first()
-    )
+    shed = Shed.objects.filter(animal=season.female, struck_at__isnull=True).order_by("-recorded_at", "-pk").first()
     cycle = current_cycle(season)
-    if shed is None or cycle is None or not can_cycle(cycle, CycleStep.SHED):
+    if shed is None or not shed.is_pre_lay or cycle is None or not can_cycle(cycle, CycleStep.SHED):
         return
     on = clock.day_of(shed.observed_at)
     if on < season.opened_on or (cycle.ovulated_on is not None and on < cycle.ovulated_on):
         return
     pre_lay_shed_write(by=shed.by, female=season.female, on=on)
+
+
+def _shed_taken_back(season: Season) -> None:
+    """The pre-lay shed her cycle rests on was struck out where it was entered: it goes from the cycle too."""
+    cycle = current_cycle(season)
+    if cycle is None or cycle.shed_on is None or cycle_step(cycle) is not CycleStep.SHED:
+        return
+    if not any(clock.day_of(shed.observed_at) == cycle.shed_on for shed in pre_lay_sheds(season.female, cycle.shed_on)):
+        cycle_fact_withdraw(by=system_person(), cycle=cycle, fact=CycleFact.SHED, reason="its entry was struck out")
 
 
 def _season(animal_ref: str) -> Season | None:

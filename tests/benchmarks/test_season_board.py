@@ -38,7 +38,7 @@ def herd(owner: Person, females: int) -> None:
     dice = random.Random(7)
     tubs = []
     while len(tubs) < females:
-        tubs += tubs_of(breeding_rack(owner, levels=100))
+        tubs += tubs_of(breeding_rack(owner, levels=60))
     moment = clock.now()
     males = Animal.objects.bulk_create(
         Animal(code=f"PM-{n}", code_key=f"pm-{n}", species=species, sex=Sex.MALE, registered_at=moment)

@@ -29,7 +29,8 @@ from apps.breeding.services import (
     visit_begin,
 )
 from apps.care.choices import ShedStage
-from apps.care.services import shed_record
+from apps.care.models import Shed
+from apps.care.services import fact_strike, shed_record
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, NotAllowed, WrongState
 from apps.jobs.models import Delivery
@@ -219,9 +220,7 @@ def test_an_idle_season_closes_when_the_next_one_opens(lead: Person, female: Ani
     assert old.state == SeasonState.CLOSED
 
 
-def test_a_shed_marked_by_a_keeper_reaches_her_cycle(
-    lead: Person, keeper: Person, female: Animal, django_capture_on_commit_callbacks: object
-) -> None:
+def test_a_shed_marked_by_a_keeper_reaches_her_cycle(lead: Person, keeper: Person, female: Animal) -> None:
     ovulated(lead, female, 20)
     shed_record(by=keeper, animal=female, stage=ShedStage.SHED, is_pre_lay=True, observed_at=moment(2))
     for row in Delivery.objects.filter(event="care.shed-recorded"):
@@ -229,6 +228,23 @@ def test_a_shed_marked_by_a_keeper_reaches_her_cycle(
     cycle = current_cycle(season(female))
     assert cycle is not None
     assert cycle.shed_on == clock.today() - timedelta(days=2)
+
+
+def test_one_shed_stands_in_both_logs_and_is_struck_from_either(lead: Person, female: Animal) -> None:
+    cycle = gravid(lead, female, days_ago=10)
+    shed = Shed.objects.get(animal=female, is_pre_lay=True)
+    fact_strike(by=lead, fact=shed)
+    for row in Delivery.objects.filter(done_at__isnull=True):
+        delivery_carry(pk=row.pk)
+    cycle.refresh_from_db()
+    assert (cycle.shed_on, cycle_step(cycle)) == (None, CycleStep.OVULATED)
+    cycle = pre_lay_shed_record(by=lead, female=female, on=clock.today())
+    cycle_fact_withdraw(by=lead, cycle=cycle, fact=CycleFact.SHED, reason="wrong value")
+    assert not Shed.objects.filter(is_pre_lay=True, struck_at__isnull=True).exists()
+    for row in Delivery.objects.filter(done_at__isnull=True):
+        delivery_carry(pk=row.pk)
+    cycle.refresh_from_db()
+    assert cycle.shed_on is None
 
 
 def test_the_tables_of_transitions_name_every_state() -> None:

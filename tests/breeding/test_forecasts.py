@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
@@ -123,6 +123,15 @@ def test_a_species_without_a_profile_has_records_and_no_advice(
     found = Season.objects.get(female=tree)
     with pytest.raises(WrongState, match="no follicle profile"):
         forecast_refresh(by=keeper, season=found)
+
+
+def test_a_season_that_is_over_is_judged_by_its_last_day(keeper: Person, female: Animal) -> None:
+    """History that comes in late is not taken for a season of today."""
+    scan = scan_record(by=keeper, female=female, mm=21, observed_at=moment(400))
+    old = Season.objects.get()
+    assert (old.year, clock.day_of(scan.observed_at).year) == (2025, 2026)
+    row = SeasonForecast.objects.get(season=old)
+    assert row.as_of == date(2026, 8, 5)
 
 
 def test_an_override_holds_until_facts_change(lead: Person, keeper: Person, female: Animal) -> None:

@@ -177,8 +177,9 @@ def season_questions(
     animals = {season.female_id: season.female for season in seasons}
     since = min(first for first, _ in spans.values()) - LOOK_BACK
     records = female_records(list(animals), since, as_of)
-    for animal_id, words in hold_words(list(animals.values())).items():
-        records[animal_id].holds = words
+    if as_of >= clock.today():
+        for animal_id, words in hold_words(list(animals.values())).items():
+            records[animal_id].holds = words
     cycles: dict[int, Cycle] = {}
     for cycle in Cycle.objects.filter(season__in=[season.pk for season in seasons]).order_by("number"):
         cycles[cycle.season_id] = cycle

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
@@ -21,6 +22,9 @@ from apps.breeding.policies import check_cycle, check_day, check_moment, check_r
 from apps.breeding.selectors.profiles import species_profile
 from apps.breeding.services.forecasts import forecast_soon
 from apps.breeding.services.seasons import cycle_now, season_ensure, season_settle
+from apps.care.choices import ShedStage, StrikeReason
+from apps.care.models import Shed
+from apps.care.services import fact_strike, shed_record
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.core.formats import day_text
@@ -61,7 +65,18 @@ def pre_lay_shed_record(*, by: Person, female: Animal, on: date, request_key: st
 
     Raises NotAFemale, NotHere, Invalid naming ``on``, OutOfOrder.
     """
-    return pre_lay_shed_write(by=by, female=female, on=on)
+    cycle = pre_lay_shed_write(by=by, female=female, on=on)
+    if not pre_lay_sheds(female, on).exists():
+        moment = clock.moment_of(on)
+        shed_record(by=by, animal=female, stage=ShedStage.SHED, is_pre_lay=True, observed_at=moment)
+    return cycle
+
+
+def pre_lay_sheds(female: Animal, on: date) -> QuerySet[Shed]:
+    """Her pre-lay sheds of a day in the log of daily care."""
+    begins = clock.noon(on) - timedelta(hours=12)
+    near = Shed.objects.filter(animal=female, is_pre_lay=True, struck_at__isnull=True, observed_at__gte=begins)
+    return near.filter(observed_at__lt=begins + timedelta(hours=36))
 
 
 def pre_lay_shed_write(*, by: Person, female: Animal, on: date) -> Cycle:
@@ -184,6 +199,10 @@ def cycle_fact_withdraw(
     _write(cycle, **{column: None})
     if cycle.ovulated_on is None and cycle.shed_on is None:
         holds_lift_by_source(by=by, source_kind=HOLD_SOURCE, source_ref=cycle.ref)
+    if step is CycleStep.SHED:
+        for shed in pre_lay_sheds(cycle.season.female, stood):
+            if clock.day_of(shed.observed_at) == stood:
+                fact_strike(by=by, fact=shed, reason=StrikeReason.OTHER)
     detail = {"fact": CycleFact(fact).value, "stood": stood, "reason": reason.strip()[:80]}
     return _done(by=by, act="cycle-fact.withdraw", season=cycle.season, cycle=cycle, detail=detail)
 

@@ -17,11 +17,12 @@ from django.db import transaction
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
-from apps.breeding.choices import SeasonState, Stage
+from apps.breeding.choices import CycleStep, SeasonState, Stage
 from apps.breeding.events import SeasonsTouched
 from apps.breeding.models import AdviceOverride, Season, SeasonForecast
+from apps.breeding.policies import cycle_step
 from apps.breeding.selectors.facts import season_questions
-from apps.breeding.selectors.profiles import SpeciesProfile, species_profiles
+from apps.breeding.selectors.profiles import SpeciesProfile, season_span, species_profiles
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.engines.follicles import (
@@ -58,17 +59,30 @@ def forecast_refresh(*, by: Person, season: Season, request_key: str | None = No
 @service("forecasts.refresh")
 def forecasts_refresh(*, by: Person, seasons: Sequence[Season], request_key: str | None = None) -> list[SeasonForecast]:
     """The same for many seasons at once; returns the forecasts that were written."""
-    rows = list(Season.objects.filter(pk__in=[s.pk for s in seasons]).select_related("female__species"))
+    rows = list(
+        Season.objects.filter(pk__in=[s.pk for s in seasons])
+        .select_related("female__species")
+        .prefetch_related("cycles")
+    )
     profiles = species_profiles([season.female.species for season in rows])
-    groups: dict[int, list[Season]] = defaultdict(list)
+    groups: dict[tuple[int, date], list[Season]] = defaultdict(list)
     for season in rows:
-        if profiles[season.female.species_id].engine is not None:
-            groups[season.female.species_id].append(season)
+        profile = profiles[season.female.species_id]
+        if profile.engine is not None:
+            groups[(season.female.species_id, _as_of(season, profile))].append(season)
     written: list[SeasonForecast] = []
-    for species_id, group in groups.items():
+    for (species_id, as_of), group in groups.items():
         for start in range(0, len(group), CHUNK):
-            written += _refresh_group(group[start : start + CHUNK], profiles, profiles[species_id].engine)
+            written += _refresh_group(group[start : start + CHUNK], profiles, profiles[species_id].engine, as_of)
     return written
+
+
+def _as_of(season: Season, profile: SpeciesProfile) -> date:
+    """Today; the last day of a season that is over, unless she still waits for the eggs of that season."""
+    last = season_span(profile, season.year)[1]
+    cycles = sorted(season.cycles.all(), key=lambda cycle: cycle.number)
+    waits = bool(cycles) and cycle_step(cycles[-1]) in {CycleStep.OVULATED, CycleStep.SHED}
+    return clock.today() if waits else min(clock.today(), last)
 
 
 def forecast_soon(*, by: Person, season: Season) -> None:
@@ -121,10 +135,9 @@ def advice_override(
 
 
 def _refresh_group(
-    seasons: Sequence[Season], profiles: dict[int, SpeciesProfile], engine: FollicleProfile | None
+    seasons: Sequence[Season], profiles: dict[int, SpeciesProfile], engine: FollicleProfile | None, as_of: date
 ) -> list[SeasonForecast]:
     assert engine is not None
-    as_of = clock.today()
     questions = season_questions(seasons, as_of, profiles)
     hashes = {season.pk: question_hash(questions[season.pk], engine, season) for season in seasons}
     current = {

@@ -1,6 +1,7 @@
 // One-key commands at the ultrasound. A letter in the empty field is a command only when no other key follows at once:
 // a barcode reader types a label's letters within a few milliseconds and must never set one off.
 const READER_GAP_MS = 70;
+const COMMANDS = "unoctsk";
 const work = document.querySelector("[data-scan]");
 let held = null;
 
@@ -17,7 +18,9 @@ function command(key) {
     };
   }
   const button = work.querySelector(`[data-key="${key}"]`);
-  return button ? () => button.click() : null;
+  if (button) return () => button.click();
+  // a command without its button does nothing, rather than stand in the field as a letter
+  return COMMANDS.includes(key) ? () => {} : null;
 }
 
 function type(text) {
@@ -65,5 +68,8 @@ document.addEventListener("keydown", (event) => {
 }, true);
 
 document.body.addEventListener("htmx:afterSwap", (event) => {
-  if (event.detail.target.id === "work") field()?.focus();
+  if (event.detail.target.id !== "work") return;
+  // what was refused stays to be read, and the next key replaces it
+  field()?.focus();
+  field()?.select();
 });
