@@ -147,10 +147,11 @@ def _one_sire(reader: Reader, animals: Sequence[_Asked]) -> set[str]:
 
 
 def _family(animals: list[_Asked], one_sire: set[str]) -> _Family:
-    place = {animal.id: index for index, animal in enumerate(animals)}
+    place: dict[str, int] = {}
     for index, animal in enumerate(animals):
-        if place[animal.id] != index:
+        if place.setdefault(animal.id, index) != index:
             raise QuestionError(f"{animal.path}.id", f"{animal.id} is listed twice", "Give every animal one row")
+    for animal in animals:
         _check_parents(animal, animals, place)
     _refuse_loops(animals, place)
     family = _Family(animals)

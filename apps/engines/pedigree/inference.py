@@ -15,6 +15,7 @@ import numpy as np
 from apps.engines.pedigree.elimination import Factor, Solution, Table, factor, solve, table_over
 
 LETTERS = Literal["autosomal", "XY", "ZW"]
+MOST_CONTRADICTIONS = 5
 IMPOSSIBLE = Solution(False, -np.inf, {})
 
 
@@ -248,22 +249,31 @@ def _explain(
     answer: Answer,
     deadline: float | None,
 ) -> None:
-    """A smallest set of animals whose records cannot all be true: drop every record that is not needed."""
-    evidence, priors = dict(locus.evidence), dict(locus.priors)
-    told = [place for place in component if place in evidence or place in priors]
-    for place in told:
-        fewer = Locus(
-            locus.frequencies,
-            {key: value for key, value in priors.items() if key != place},
-            {key: value for key, value in evidence.items() if key != place},
-            locus.letters,
-            locus.recombination,
-        )
+    """Smallest sets of animals whose records cannot all be true. After one set is found its first animal's record
+    is laid aside and the search goes on, so a young that contradicts both parents is shown with each."""
+
+    def possible(evidence: Mapping[int, Table], priors: Mapping[int, Table]) -> bool:
+        fewer = Locus(locus.frequencies, priors, evidence, locus.letters, locus.recombination)
         sizes, factors = _network(component, members, choices, fewer)
-        if not solve(sizes, factors, (), deadline=deadline).possible:
-            evidence, priors = dict(fewer.evidence), dict(fewer.priors)
-    animals = tuple(place for place in told if place in evidence or place in priors)
-    answer.contradictions.append((index, animals))
+        return solve(sizes, factors, (), deadline=deadline).possible
+
+    evidence, priors = dict(locus.evidence), dict(locus.priors)
+    for _ in range(MOST_CONTRADICTIONS):
+        if possible(evidence, priors):
+            return
+        told = [place for place in component if place in evidence or place in priors]
+        kept_evidence, kept_priors = dict(evidence), dict(priors)
+        for place in told:
+            fewer = {key: value for key, value in kept_evidence.items() if key != place}
+            fewer_priors = {key: value for key, value in kept_priors.items() if key != place}
+            if not possible(fewer, fewer_priors):
+                kept_evidence, kept_priors = fewer, fewer_priors
+        animals = tuple(place for place in told if place in kept_evidence or place in kept_priors)
+        answer.contradictions.append((index, animals))
+        if not animals:
+            return
+        evidence.pop(animals[0], None)
+        priors.pop(animals[0], None)
 
 
 def _components(members: Sequence[Member], choices: Sequence[Choice]) -> list[list[int]]:

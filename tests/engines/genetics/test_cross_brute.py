@@ -111,8 +111,8 @@ def compare(catalogue: Catalogue, dam: str, sire: str, lethal: set[str], clutch:
             hets[seen, name] += share
     by_look = {as_row(catalogue, row.look, ())[0]: row for row in result.looks}
     assert {key: row.probability for key, row in by_look.items()} == dict(looks)
-    for key, look_row in by_look.items():
-        expected = {name: hets[seen, name] / looks[seen] for seen, name in hets if seen == key}
+    for shown, look_row in by_look.items():
+        expected = {name: hets[seen, name] / looks[seen] for seen, name in hets if seen == shown}
         assert dict(look_row.hets) == expected
     return result
 
