@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django import forms
@@ -117,7 +117,7 @@ def animal_care(request: PersonRequest, ref: str) -> HttpResponse:
         if name not in ACTS:
             raise Invalid("Nothing of that name can be recorded here.", field="act")
         form_class, act = ACTS[name]
-        form = form_class(request.POST, request.FILES)
+        form = form_class(request.POST, request.FILES, auto_id=f"{name}_%s")
         if form.is_valid():
             try:
                 words = act(request.user, animal, dict(form.cleaned_data), request.POST.get("request_key"))
@@ -129,7 +129,8 @@ def animal_care(request: PersonRequest, ref: str) -> HttpResponse:
         bound[name] = form
     page = quick_page(animal)
     shown = {
-        name: bound.get(name) or form_class(initial=page.offer_initial if name == "offer" else None)
+        name: bound.get(name)
+        or form_class(initial=page.offer_initial if name == "offer" else None, auto_id=f"{name}_%s")
         for name, (form_class, _) in ACTS.items()
     }
     questioned = "weight" in bound and bound["weight"].has_error("mass_g", code="questioned")
@@ -196,7 +197,7 @@ def rack_offer(request: PersonRequest, ref: str) -> HttpResponse:
             messages.success(request, words)
             return redirect("care:rack-check", ref=rack.ref)
     page = offer_page(rack, tapped if request.method == "POST" else None)
-    context = {"page": page, "rack": rack, "form": form}
+    context = {"page": page, "rack": rack, "form": form, "food_words": _food_words(form.initial)}
     return render(request, "care/rack_offer.html", context, status=400 if form.errors else 200)
 
 
@@ -209,6 +210,16 @@ def _usual_food(rack: Rack) -> dict[str, object]:
         .first()
     )
     return dict(last) if last else {"count": 1}
+
+
+def _food_words(food: Mapping[str, Any]) -> str:
+    """``2 small rat, thawed``, from what the form is filled in with."""
+    if not food.get("prey"):
+        return ""
+    many = f"{food['count']} " if food.get("count", 1) != 1 else ""
+    size = f"{food['size']} " if food.get("size") else ""
+    mass = f", {food['prey_g']:g} g each" if food.get("prey_g") else ""
+    return f"{many}{size}{food['prey']}, {food['presentation']}{mass}"
 
 
 @requires(Permission.READ, write=Permission.CARE_RECORD)

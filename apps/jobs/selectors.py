@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from apps.accounts.models import Person
 from apps.accounts.selectors import owners
@@ -17,7 +17,7 @@ def open_alarms() -> QuerySet[Alarm]:
     return (
         Alarm.objects.filter(resolved_at__isnull=True)
         .select_related("acknowledged_by")
-        .order_by("acknowledged_at", "raised_at")
+        .order_by(F("acknowledged_at").asc(nulls_first=True), "raised_at")
     )
 
 

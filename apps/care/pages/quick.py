@@ -6,12 +6,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from apps.animals.choices import HandlingAct
-from apps.animals.errors import HandlingHeld
 from apps.animals.models import Animal
-from apps.animals.policies import check_handling
 from apps.care.choices import MarkKind, ShedStage
 from apps.care.models import CareMark, Condition, HealthNote, Shed
-from apps.care.policies import may_record
+from apps.care.policies import holds_words, may_record
 from apps.care.selectors import Meal, latest_weight, meals_of, open_health_notes
 from apps.care.selectors.timeline import Entry, entries_of
 from apps.core import clock
@@ -52,6 +50,11 @@ class Quick:
     offer_initial: dict[str, object] = field(default_factory=dict)
 
     @property
+    def food_words(self) -> str:
+        """What the offer is filled in with: the last meal's food."""
+        return self.last_meal.words if self.last_meal else ""
+
+    @property
     def state_words(self) -> str:
         """The sentence under the title."""
         parts = [self.last_meal_words, self.weight_words]
@@ -73,11 +76,7 @@ def when_words(moment: datetime) -> str:
 
 def hold_words(animal: Animal, act: HandlingAct) -> str:
     """Why the act is held now, empty when it is not."""
-    try:
-        check_handling(animal, act)
-    except HandlingHeld as held:
-        return held.message
-    return ""
+    return holds_words([animal], act).get(animal.pk, "")
 
 
 def meal_words(meal: Meal | None) -> str:

@@ -47,7 +47,9 @@ def parents_svg(animal: Ancestor, *, paper: bool = False) -> str:
     if twice:
         names = sorted({one.code for one, _, _, _ in places if one is not None and one.ref in twice})
         desc += f" Twice in the picture: {', '.join(names)}."
-    return svg.picture(WIDTH, HEIGHT, body, title="Lineage, two generations", desc=desc, cls="parents", paper=paper)
+    picture = svg.picture(WIDTH, HEIGHT, body, title="Lineage, two generations", desc=desc, cls="parents", paper=paper)
+    # a picture with links in it is a group: a reader must be able to reach them
+    return picture.replace('role="img"', 'role="group"', 1)
 
 
 def _left(column: int) -> float:
