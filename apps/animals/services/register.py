@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
+from apps.accounts.policies import check_may, may
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import Origin, Purpose, Sex, Status, TraitBasis
 from apps.animals.errors import CodeTaken, UnknownTrait
@@ -65,7 +66,7 @@ def notation_checked(species: Species, text: str) -> str:
         raise UnknownTrait(str(error), field="traits") from None
 
 
-@service("animal.register", may=Permission.ANIMALS_EDIT)
+@service("animal.register")
 def animal_register(
     *,
     by: Person,
@@ -89,9 +90,15 @@ def animal_register(
     note: str = "",
     is_hybrid: bool = False,
     is_parthenogen: bool = False,
+    sire_why: str = "",
     request_key: str | None = None,
 ) -> Animal:
-    """Register one animal. Raises Invalid, CodeTaken, LineageWrong, UnknownTrait, each naming its field."""
+    """Register one animal. Raises Invalid, CodeTaken, LineageWrong, UnknownTrait, each naming its field.
+
+    A young of a brood may also be registered by whoever may hatch. ``sire_why`` says what settled the sire.
+    """
+    if brood is None or not may(by, Permission.HATCH):
+        check_may(by, Permission.ANIMALS_EDIT)
     own = check_code(code)
     check_words(sex=sex, origin=origin, purpose=purpose)
     check_dates(hatched_on, acquired_on)
@@ -107,7 +114,7 @@ def animal_register(
     )
     notation = notation_checked(species, traits)
     moment = clock.now()
-    values = {
+    values: dict[str, object] = {
         "name": name,
         "sex": sex,
         "origin": origin,
@@ -117,6 +124,8 @@ def animal_register(
         "is_parthenogen": is_parthenogen,
         "acquired_from": acquired_from[:120],
     }
+    if sire is not None and sire_why:
+        values |= {"sire_settled_at": moment, "sire_settled_by": by, "sire_settled_why": sire_why[:160]}
     try:
         with transaction.atomic():
             animal = Animal.objects.create(

@@ -1,0 +1,32 @@
+"""Jobs of the animals floor."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from apps.accounts.selectors import system_person
+from apps.animals.selectors.consistency import lineage_faults
+from apps.jobs.services import alarm_raise, alarm_resolve, job_run
+
+
+@shared_task(name="animals.check-lineage")
+def check_lineage() -> None:
+    """Look for what must never be: loops, wrong parents, young older than parents. Raises one alarm for all."""
+
+    def work() -> str:
+        faults = lineage_faults()
+        by = system_person()
+        if faults:
+            alarm_raise(
+                by=by,
+                kind="lineage",
+                subject_ref="collection",
+                condition="fault",
+                label=f"{len(faults)} faults in the lineage",
+                detail="; ".join(faults[:10]),
+            )
+        else:
+            alarm_resolve(by=by, kind="lineage", subject_ref="collection", condition="fault")
+        return f"{len(faults)} faults" + (": " + "; ".join(faults[:20]) if faults else "")
+
+    job_run("animals.check-lineage", work)
