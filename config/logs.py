@@ -26,3 +26,16 @@ def formatter() -> logging.Formatter:
         foreign_pre_chain=_SHARED,
         processors=[structlog.stdlib.ProcessorFormatter.remove_processors_meta, renderer],
     )
+
+
+def configure() -> None:
+    """structlog writes through the standard library, so that one formatter serves all."""
+    structlog.configure(
+        processors=[
+            structlog.stdlib.filter_by_level,
+            *_SHARED,
+            structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
+        ],
+        logger_factory=structlog.stdlib.LoggerFactory(),
+        cache_logger_on_first_use=True,
+    )

@@ -26,6 +26,15 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("jobs.heartbeat-work", 60, "work", "silence of the work queue is itself noticed"),
     Periodic("breeding.refresh-forecasts", 3600, "work", "a new day or a changed fact moves forecasts and advice"),
     Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
+    Periodic("animals.check-lineage", 86400, "work", "what must never be false is looked for every night"),
+    Periodic("incubation.watch-probes", 60, "watch", "a silent probe is itself an alarm"),
+    Periodic("incubation.refresh-hatch-windows", 3600, "work", "hatch windows follow the real trace"),
+    Periodic("incubation.checks-due", 86400, "work", "boxes are looked at every week"),
+    Periodic("hatchlings.refresh-readiness", 21600, "work", "age makes ready without any event"),
+    Periodic("inventory.lapse-reservations", 300, "work", "a lapsed reservation gives way to the next in line"),
+    Periodic("shipping.refresh-weather", 3600, "work", "forecasts age; the demonstration's are simulated"),
+    Periodic("shipping.refresh-windows", 1800, "work", "a booked parcel that turned no-go raises an alarm"),
+    Periodic("shipping.produce-papers", 600, "work", "booked parcels have their papers, whatever was missed"),
     Periodic("jobs.tidy", 86400, "work", "old runs, carried deliveries and spent request keys go after 90 days"),
 )
 

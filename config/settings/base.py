@@ -9,6 +9,7 @@ from typing import Any
 import django_stubs_ext
 from csp.constants import NONE, SELF
 
+from config import logs
 from config.settings import env
 
 django_stubs_ext.monkeypatch()
@@ -185,8 +186,9 @@ CONTENT_SECURITY_POLICY = {
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.SessionAuthentication",
+        # the token stands first: a request without any sign-in is then answered 401, not 403
         "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["apps.accounts.policies.PermissionDeclared"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
@@ -242,10 +244,13 @@ CELERY_TASK_DEFAULT_QUEUE = "work"
 CELERY_TASK_CREATE_MISSING_QUEUES = True
 CELERY_TIMEZONE = "UTC"
 
+logs.configure()
 LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"plain": {"()": "config.logs.formatter"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    # the renderer of papers tells every step of its work
+    "loggers": {"weasyprint": {"level": "ERROR"}, "fontTools": {"level": "ERROR"}},
     "root": {"handlers": ["console"], "level": env.text("BROODWRIGHT_LOG_LEVEL", "INFO")},
 }

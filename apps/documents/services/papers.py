@@ -18,6 +18,7 @@ from apps.core import clock
 from apps.documents.models import Document
 from apps.documents.services.keep import document_store
 
+STATIC_TYPES = {".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
 FONT_FILES = {
     "regular": "AtkinsonHyperlegible-Regular.ttf",
     "bold": "AtkinsonHyperlegible-Bold.ttf",
@@ -40,7 +41,7 @@ def pdf_render(template: str, context: Mapping[str, Any]) -> bytes:
         template,
         {"facility": here, "made_at": clock.local(clock.now()), "paper_size": here.paper, **context},
     )
-    document = weasyprint.HTML(string=html, base_url="static:", url_fetcher=_fetch)
+    document = weasyprint.HTML(string=html, base_url="static:", url_fetcher=_fetcher())
     return bytes(document.write_pdf(pdf_variant="pdf/ua-1"))
 
 
@@ -85,18 +86,32 @@ def qr_svg(text: str, *, size_mm: float) -> str:
     )
 
 
-def _fetch(url: str, timeout: int = 10) -> dict[str, Any]:
-    """The project-only fetcher: ``static:path`` and ``font:name``; everything else is refused."""
+def project_file(url: str) -> tuple[bytes, str]:
+    """The bytes and type of a ``static:path`` or ``font:name`` address. Raises ValueError for anything else."""
     scheme, _, rest = url.partition(":")
     rest = rest.lstrip("/")
     if scheme == "font" and rest in FONT_FILES:
         font = importlib.resources.files("fontpkg_atkinson_hyperlegible") / "files" / FONT_FILES[rest]
-        return {"string": font.read_bytes(), "mime_type": "font/ttf"}
+        return font.read_bytes(), "font/ttf"
     if scheme == "static":
         found = finders.find(rest)
-        if found and isinstance(found, str):
-            suffix = Path(found).suffix
-            mime = {".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}.get(suffix)
-            if mime:
-                return {"string": Path(found).read_bytes(), "mime_type": mime}
+        mime = STATIC_TYPES.get(Path(rest).suffix)
+        if mime and isinstance(found, str):
+            return Path(found).read_bytes(), mime
     raise ValueError(f"a paper may not fetch {url!r}")
+
+
+def _fetcher() -> Any:
+    """A fetcher that knows the project only: made here, because without Pango weasyprint cannot be imported."""
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+    class ProjectOnly(URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: object = None) -> Any:
+            try:
+                body, mime = project_file(url)
+            except ValueError as error:
+                # fatal: a paper with a hole in it must not be printed
+                raise FatalURLFetchingError(str(error)) from error
+            return URLFetcherResponse(url, body, {"Content-Type": mime})
+
+    return ProjectOnly(allowed_protocols={"static", "font"}, allow_redirects=False, fail_on_errors=True)

@@ -6,61 +6,119 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('animals', '0001_initial'),
-        ('incubation', '0001_initial'),
+        ("animals", "0001_initial"),
+        ("incubation", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Hatch',
+            name="Hatch",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('letter', models.CharField(blank=True, max_length=1)),
-                ('hatched_at', models.DateTimeField()),
-                ('recorded_at', models.DateTimeField()),
-                ('note', models.CharField(blank=True, max_length=160)),
-                ('animal', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='via_hatchlings_hatch', to='animals.animal')),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('egg', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='via_hatchlings_hatches', to='incubation.egg')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("letter", models.CharField(blank=True, max_length=1)),
+                ("hatched_at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField()),
+                ("note", models.CharField(blank=True, max_length=160)),
+                (
+                    "animal",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="via_hatchlings_hatch",
+                        to="animals.animal",
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "egg",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="via_hatchlings_hatches",
+                        to="incubation.egg",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'hatches',
-                'constraints': [models.UniqueConstraint(condition=models.Q(('egg__isnull', False)), fields=('egg', 'letter'), name='hatch_once_per_egg', violation_error_message='This egg has hatched already.')],
+                "verbose_name_plural": "hatches",
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("egg__isnull", False)),
+                        fields=("egg", "letter"),
+                        name="hatch_once_per_egg",
+                        violation_error_message="This egg has hatched already.",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Identification',
+            name="Identification",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('notation', models.CharField(blank=True, max_length=200)),
-                ('probability', models.FloatField(blank=True, help_text='Of this look from the recorded parents.', null=True)),
-                ('warning', models.CharField(blank=True, max_length=300)),
-                ('at', models.DateTimeField()),
-                ('animal', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='via_hatchlings_identifications', to='animals.animal')),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("notation", models.CharField(blank=True, max_length=200)),
+                (
+                    "probability",
+                    models.FloatField(blank=True, help_text="Of this look from the recorded parents.", null=True),
+                ),
+                ("warning", models.CharField(blank=True, max_length=300)),
+                ("at", models.DateTimeField()),
+                (
+                    "animal",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="via_hatchlings_identifications",
+                        to="animals.animal",
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('probability__isnull', True), models.Q(('probability__gte', 0), ('probability__lte', 1)), _connector='OR'), name='identification_probability')],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("probability__isnull", True),
+                            models.Q(("probability__gte", 0), ("probability__lte", 1)),
+                            _connector="OR",
+                        ),
+                        name="identification_probability",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Readiness',
+            name="Readiness",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('as_of', models.DateTimeField()),
-                ('is_ready', models.BooleanField()),
-                ('missing', models.JSONField(default=list)),
-                ('rule_version', models.CharField(max_length=64)),
-                ('animal', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='via_hatchlings_readiness', to='animals.animal')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("as_of", models.DateTimeField()),
+                ("is_ready", models.BooleanField()),
+                ("missing", models.JSONField(default=list)),
+                ("rule_version", models.CharField(max_length=64)),
+                (
+                    "animal",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="via_hatchlings_readiness",
+                        to="animals.animal",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'readiness',
-                'indexes': [models.Index(fields=['is_ready'], name='hatchlings__is_read_b078fa_idx')],
+                "verbose_name_plural": "readiness",
+                "indexes": [models.Index(fields=["is_ready"], name="hatchlings__is_read_b078fa_idx")],
             },
         ),
     ]

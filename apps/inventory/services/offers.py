@@ -16,8 +16,9 @@ from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.hatchlings.selectors import is_ready
 from apps.inventory.choices import OfferState, ReservationState
 from apps.inventory.errors import NotForSale
-from apps.inventory.models import Offer
+from apps.inventory.models import Offer, Reservation
 from apps.inventory.policies import check_offer
+from apps.inventory.services.claims import claim_close
 
 MAX_PRICE_MINOR = 10_000_000_00
 
@@ -108,3 +109,17 @@ def _check_price(price_minor: int) -> None:
         raise Invalid("A price is above zero.", field="price")
     if price_minor > MAX_PRICE_MINOR:
         raise Invalid("This price is beyond ten million. Mind the decimals.", field="price")
+
+
+@service("offer.end")
+def offer_end_for(*, by: Person, animal: Animal, request_key: str | None = None) -> list[Offer]:
+    """Withdraw whatever offer of an animal is live, with its reservations: it is not here to be sold."""
+    ended = []
+    for offer in Offer.objects.filter(animal=animal, state__in=[OfferState.DRAFT, OfferState.LISTED]):
+        for reservation in offer.reservations.filter(state__in=[ReservationState.OPEN, ReservationState.WAITING]):
+            Reservation.objects.filter(pk=reservation.pk).update(state=ReservationState.RELEASED, ended_at=clock.now())
+            claim_close(animal, reservation.ref)
+        Offer.objects.filter(pk=offer.pk).update(state=OfferState.WITHDRAWN, ended_at=clock.now())
+        audit_write(by=by, act="offer.end", subject=offer, detail={"why": "the animal is not here"})
+        ended.append(Offer.objects.get(pk=offer.pk))
+    return ended

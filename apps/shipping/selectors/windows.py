@@ -183,3 +183,13 @@ def _meal_hold_h(numbers: Mapping[str, float]) -> float:
 def _seed(parcel: Parcel) -> int:
     """From the parcel alone: a refresh with new weather meets the same draws."""
     return int.from_bytes(hashlib.sha256(parcel.ref.encode()).digest()[:8], "big")
+
+
+def lane_states(parcel: Parcel) -> dict[str, str]:
+    """The weather keys of a lane with the state of each place."""
+    here = facility()
+    found = {place_key(here.city, here.state, here.country): here.state}
+    if parcel.hub is not None:
+        found[place_key(parcel.hub.city, parcel.hub.state, parcel.hub.country)] = parcel.hub.state
+    found[place_key(parcel.counter_city, parcel.counter_state, parcel.counter_country)] = parcel.counter_state
+    return found

@@ -44,7 +44,8 @@ def _keep(
     parcel: Parcel, day: date, index: int, judged: list[tuple[WindowInput, list[DayVerdict] | None]], digest: str
 ) -> ParcelWindow:
     """Write one day: the worst animal decides, and every animal's reasons stay visible."""
-    verdicts, answer = [], []
+    verdicts: list[str] = []
+    answer: list[dict[str, object]] = []
     worst: DayVerdict | None = None
     for item, found in judged:
         if found is None:

@@ -1,0 +1,16 @@
+"""Reads of the hatch room and the nursery."""
+
+from apps.hatchlings.selectors.possible import Look, PossibleYoung, possible_young
+from apps.hatchlings.selectors.raising import Judged, Raised, is_ready, judged_of, readiness_of, young_here
+
+__all__ = [
+    "Judged",
+    "Look",
+    "PossibleYoung",
+    "Raised",
+    "is_ready",
+    "judged_of",
+    "possible_young",
+    "readiness_of",
+    "young_here",
+]
