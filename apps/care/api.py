@@ -34,6 +34,7 @@ from apps.care.selectors.meals import live_checks
 from apps.core.errors import Invalid
 
 ANIMAL = OpenApiParameter("animal", str, description="Only facts of the animal with this ref.")
+HIGHEST_ID = 2**63 - 1
 FACT_FIELDS = [
     "id",
     "animal",
@@ -197,9 +198,15 @@ class MealCheckIn(SeenIn):
 class MealsCheckIn(serializers.Serializer[Any]):
     """The fates of many meals, by the ids of their offers."""
 
-    ate = serializers.ListField(child=serializers.IntegerField(), default=list, max_length=500)
-    left = serializers.ListField(child=serializers.IntegerField(), default=list, max_length=500)
-    regurgitated = serializers.ListField(child=serializers.IntegerField(), default=list, max_length=500)
+    ate = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=HIGHEST_ID), default=list, max_length=500
+    )
+    left = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=HIGHEST_ID), default=list, max_length=500
+    )
+    regurgitated = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=HIGHEST_ID), default=list, max_length=500
+    )
     observed_at = serializers.DateTimeField(required=False)
 
 
@@ -247,7 +254,7 @@ class FactViewSet(FloorViewSet):
     """Facts have no address of their own, so their number names them."""
 
     lookup_field = "pk"
-    lookup_value_regex = "[0-9]+"
+    lookup_value_regex = "[0-9]{1,18}"
     related: ClassVar[tuple[str, ...]] = ("animal__species", "by", "struck_by")
     input_class: type[EntryIn] = EntryIn
     act_permissions = {"create": Permission.CARE_RECORD, "strike": Permission.STRIKE_OWN}
@@ -256,7 +263,7 @@ class FactViewSet(FloorViewSet):
         """All facts, or those of ``?animal=``."""
         rows = super().get_queryset().select_related(*self.related)
         ref = self.request.query_params.get("animal") if self.request is not None else None
-        return rows.filter(animal__ref=ref) if ref else rows
+        return rows.filter(animal__ref=ref[:10].replace("\x00", "")) if ref else rows
 
     @extend_schema(parameters=[ANIMAL])
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:

@@ -246,7 +246,13 @@ def rack_check(request: PersonRequest, ref: str) -> HttpResponse:
 
 def _rack_check_write(by: Person, rack: Rack, fates: dict[str, str], key: str | None) -> str:
     """Record the fates of a rack; values are offer numbers joined by dots, an empty fate stays unchecked."""
-    wanted = {int(pk): fate for value, fate in fates.items() if fate for pk in value.split(".") if pk.isdigit()}
+    wanted = {
+        int(pk): fate
+        for value, fate in fates.items()
+        if fate
+        for pk in value.split(".")
+        if pk.isdigit() and len(pk) < 19
+    }
     offers = {
         offer.pk: offer
         for offer in MealOffer.objects.filter(pk__in=wanted, animal__tub__rack=rack).select_related("animal__species")

@@ -60,7 +60,7 @@ class DocumentViewSet(FloorViewSet):
         for name in ("subject_kind", "subject_ref"):
             value = self.request.query_params.get(name)
             if value:
-                rows = rows.filter(**{name: value})
+                rows = rows.filter(**{name: value.replace("\x00", "")})
         return rows
 
     @extend_schema(parameters=[OpenApiParameter("subject_kind", str), OpenApiParameter("subject_ref", str)])

@@ -39,6 +39,7 @@ def test_a_weight_is_created_listed_and_struck(api_as: ApiAs, keeper: Person, sn
         ({"mass_g": 9000}, 400, "mass_g", "questioned"),
         ({"mass_g": 0}, 400, "mass_g", "invalid"),
         ({"mass_g": "heavy"}, 400, "mass_g", "invalid"),
+        ({"mass_g": "nan"}, 400, "mass_g", "invalid"),
         ({"animal": "zzzzzzzzzz"}, 400, "animal", "invalid"),
         ({"observed_at": "2031-01-01T00:00:00Z"}, 400, "observed_at", "invalid"),
         ({"mas_g": 3}, 400, "mas_g", "invalid"),
@@ -94,7 +95,9 @@ def test_many_at_once(api_as: ApiAs, keeper: Person, snakes: list[Animal]) -> No
     again = api.post(f"{V1}/meals/check-many/", {"ate": ids[:1], "left": []})
     assert again.status_code == 400
     assert snakes[0].code in again.json()["errors"][0]["message"]
-    assert api.post(f"{V1}/meals/check-many/", {"ate": [10**6]}).status_code == 400
+    for odd in (10**6, 10**30, -1, "x"):
+        assert api.post(f"{V1}/meals/check-many/", {"ate": [odd]}).status_code == 400
+    assert api.get(f"{V1}/meals/{10**30}/").status_code == 404
     assert (MealOffer.objects.count(), MealCheck.objects.count()) == (4, 4)
 
 

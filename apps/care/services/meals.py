@@ -30,6 +30,7 @@ from apps.places.models import Rack
 OFFER_SOURCE = "mealoffer"
 CHECK_SOURCE = "mealcheck"
 MOST_PREY = 200
+HEAVIEST_PREY_G = 50_000
 
 
 def check_prey(*, prey: str, size: str, prey_g: float | None, count: int, presentation: str) -> None:
@@ -42,8 +43,8 @@ def check_prey(*, prey: str, size: str, prey_g: float | None, count: int, presen
         raise Invalid("A size has at most 20 characters.", field="size")
     if not 1 <= count <= MOST_PREY:
         raise Invalid(f"The number of prey is 1 to {MOST_PREY}.", field="count")
-    if prey_g is not None and prey_g <= 0:
-        raise Invalid("The prey's mass is above 0 g, or left empty.", field="prey_g")
+    if prey_g is not None and not 0 < prey_g < HEAVIEST_PREY_G:
+        raise Invalid("The prey's mass is above 0 g and below 50 kg, or left empty.", field="prey_g")
 
 
 def fed_hold_place(*, by: Person, offer: MealOffer, numbers: Mapping[str, float] | None = None) -> None:

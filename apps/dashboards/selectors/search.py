@@ -46,7 +46,7 @@ class Found:
 
 def search(person: Person, typed: str) -> Found:
     """Find by anything a person may type or a label reader sends; at most 50 of a kind, six queries."""
-    words = " ".join(typed.split())[:LONGEST]
+    words = " ".join(typed.replace("\x00", " ").split())[:LONGEST]
     found = Found(words)
     if not words:
         return found
