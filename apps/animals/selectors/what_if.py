@@ -19,6 +19,7 @@ from apps.engines.genetics.errors import CrossError
 from apps.engines.genetics.gametes import Phase
 from apps.engines.genetics.tables import named_belief
 from apps.engines.genetics.wording import percent_words, write_notation
+from apps.engines.pedigree.errors import PedigreeError
 from apps.engines.pedigree.kinship import inbreeding
 from apps.engines.pedigree.records import build_pedigree
 
@@ -224,5 +225,8 @@ def _kinship(dam: str, sire: str) -> dict[str, object]:
     records, fusion = pedigree_above((dam, sire))
     with bounded("kinship"):
         deadline = question_deadline()
-        pedigree = build_pedigree(records, fusion)
+        try:
+            pedigree = build_pedigree(records, fusion)
+        except PedigreeError as error:
+            raise QuestionError("$.dam.code", f"the recorded pedigree cannot be: {error.problem}", error.fix) from error
         return kinship_row_json(pedigree, inbreeding(pedigree, deadline=deadline), dam, sire, deadline)

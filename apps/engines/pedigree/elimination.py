@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,8 @@ Table = npt.NDArray[np.float64]
 MOST_CELLS = 2_000_000
 """Cells of the largest table that is built (16 MB)."""
 MOST_CELLS_TOGETHER = 30_000_000
+EASY_CELLS = 20_000
+"""A largest table that makes a second search for an order not worth its time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,9 @@ class Solution:
     pairs: dict[tuple[int, int], Table]
 
 
+IMPOSSIBLE = Solution(False, -np.inf, {})
+
+
 def solve(
     sizes: dict[int, int],
     factors: Sequence[Factor],
@@ -72,9 +77,14 @@ def solve(
 
     Raises TooLarge when a table would outgrow MOST_CELLS, DeadlinePassed when time runs out.
     """
-    buckets, log_total = _eliminate(sizes, factors, list(sizes), deadline)
+    states = possible_states(sizes, factors)
+    if states is None:
+        return IMPOSSIBLE
+    open_sizes = {name: len(kept) for name, kept in states.items() if len(kept) > 1}
+    narrow = [_narrowed(item, states) for item in factors]
+    buckets, log_total = _eliminate(open_sizes, narrow, list(open_sizes), deadline)
     if buckets is None:
-        return Solution(False, -np.inf, {})
+        return IMPOSSIBLE
     beliefs: dict[int, tuple[tuple[int, ...], Table]] = {}
     order = {bucket.variable: place for place, bucket in enumerate(buckets)}
     for bucket in reversed(buckets):
@@ -87,14 +97,12 @@ def solve(
         beliefs[bucket.variable] = (bucket.scope, belief / belief.sum())
     found = {}
     for pair in pairs:
-        earlier = min(pair, key=order.__getitem__)
-        found[pair] = _sum_to(*beliefs[earlier], pair)
+        table = np.zeros((sizes[pair[0]], sizes[pair[1]]))
+        unsure = tuple(name for name in pair if name in order)
+        inside = _sum_to(*beliefs[min(unsure, key=order.__getitem__)], unsure) if unsure else np.ones(())
+        table[np.ix_(states[pair[0]], states[pair[1]])] = _spread(inside, unsure, pair)
+        found[pair] = table
     return Solution(True, log_total, found)
-
-
-def _sum_to(scope: tuple[int, ...], table: Table, wanted: tuple[int, ...]) -> Table:
-    drop = tuple(axis for axis, name in enumerate(scope) if name not in wanted)
-    return np.asarray(table.sum(axis=drop)) if drop else table
 
 
 def table_over(
@@ -102,93 +110,197 @@ def table_over(
 ) -> tuple[Table, float]:
     """The weight of every joint state of `keep` (axes in rising order), as a table and the log of its scale."""
     kept = tuple(sorted(keep))
-    cells = 1
-    for variable in kept:
-        cells *= sizes[variable]
-    if cells > MOST_CELLS:
-        raise TooLarge(f"{len(kept)} open choices have {cells} joint states, more than {MOST_CELLS}")
-    rest: list[Factor] = []
-    others = [variable for variable in sizes if variable not in kept]
-    buckets, log_scale = _eliminate(sizes, factors, others, deadline, leftovers=rest)
     shape = tuple(sizes[variable] for variable in kept)
+    if np.prod(shape, dtype=np.float64) > MOST_CELLS:
+        raise TooLarge(f"{len(kept)} open choices have more than {MOST_CELLS} joint states")
+    whole = np.zeros(shape)
+    states = possible_states(sizes, factors)
+    if states is None:
+        return whole, 0.0
+    open_sizes = {name: len(found) for name, found in states.items() if len(found) > 1}
+    narrow = [_narrowed(item, states) for item in factors]
+    rest: list[Factor] = []
+    others = [variable for variable in open_sizes if variable not in kept]
+    buckets, log_scale = _eliminate(open_sizes, narrow, others, deadline, leftovers=rest)
     if buckets is None:
-        return np.zeros(shape), 0.0
-    table = np.ones(shape)
+        return whole, 0.0
+    table = np.ones(tuple(len(states[variable]) for variable in kept))
     for item in rest:
         table = table * _spread(item.table, item.variables, kept)
-    return table, log_scale
+    whole[np.ix_(*(states[variable] for variable in kept))] = table
+    return whole, log_scale
+
+
+def possible_states(sizes: dict[int, int], factors: Sequence[Factor]) -> dict[int, list[int]] | None:
+    """The states of every variable that no single factor rules out, carried from factor to factor until nothing
+    changes; None when a variable has none left. Most animals are surely wild type at most loci, and this is what
+    keeps such a herd small."""
+    allowed: dict[int, npt.NDArray[np.bool_]] = {name: np.ones(size, dtype=bool) for name, size in sizes.items()}
+    holders: dict[int, list[int]] = {name: [] for name in sizes}
+    for key, item in enumerate(factors):
+        for name in item.variables:
+            holders[name].append(key)
+    waiting, queued = list(range(len(factors))), set(range(len(factors)))
+    while waiting:
+        key = waiting.pop()
+        queued.discard(key)
+        item = factors[key]
+        live = item.table > 0
+        for axis, name in enumerate(item.variables):
+            shape = [1] * live.ndim
+            shape[axis] = -1
+            live = live & allowed[name].reshape(shape)
+        for axis, name in enumerate(item.variables):
+            left = np.asarray(live.any(axis=tuple(other for other in range(live.ndim) if other != axis)))
+            if left.sum() == allowed[name].sum():
+                continue
+            if not left.any():
+                return None
+            allowed[name] = left
+            for other in holders[name]:
+                if other not in queued:
+                    queued.add(other)
+                    waiting.append(other)
+    return {name: [int(state) for state in np.flatnonzero(mask)] for name, mask in allowed.items()}
+
+
+def _narrowed(item: Factor, states: dict[int, list[int]]) -> Factor:
+    """The factor over possible states only, without the variables that have one state left."""
+    table = item.table[np.ix_(*(states[name] for name in item.variables))]
+    scope = tuple(name for name in item.variables if len(states[name]) > 1)
+    return Factor(scope, table.reshape(tuple(len(states[name]) for name in scope)))
 
 
 def _eliminate(
     sizes: dict[int, int],
     factors: Sequence[Factor],
-    variables: Iterable[int],
+    variables: Sequence[int],
     deadline: float | None,
     leftovers: list[Factor] | None = None,
 ) -> tuple[list[_Bucket] | None, float]:
-    """Eliminate variables, cheapest first. None when the weight of everything is zero."""
+    """Eliminate variables in a cheap order. None when the weight of everything is zero."""
     live: dict[int, Factor] = dict(enumerate(factors))
     holders: dict[int, set[int]] = {variable: set() for variable in sizes}
-    for key, item in live.items():
+    log_scale = 0.0
+    for key, item in enumerate(factors):
+        if not item.variables:
+            if not item.table > 0:
+                return None, -np.inf
+            log_scale += float(np.log(item.table))
+            del live[key]
         for variable in item.variables:
             holders[variable].add(key)
-    waiting = set(variables)
     buckets: list[_Bucket] = []
-    log_scale = 0.0
-    together = 0
-    costs = {variable: _cost(variable, live, holders, sizes) for variable in waiting}
-    heap = [(cost, variable) for variable, cost in costs.items()]
-    heapq.heapify(heap)
     fresh = len(factors)
-    while waiting:
-        if deadline is not None and time.monotonic() > deadline:
-            raise DeadlinePassed("the pedigree was not worked out in time")
-        cost, variable = heapq.heappop(heap)
-        if variable not in waiting or cost != costs[variable]:
-            continue  # an older cost of a variable that has changed since
-        waiting.remove(variable)
-        keys = holders[variable]
+    for variable in _cheap_order(sizes, [item.variables for item in factors], variables, deadline):
+        _in_time(deadline)
+        keys = sorted(holders[variable])
         scope = tuple(sorted({name for key in keys for name in live[key].variables} | {variable}))
-        cells = int(np.prod([sizes[name] for name in scope], dtype=np.float64))
-        together += cells
-        if cells > MOST_CELLS or together > MOST_CELLS_TOGETHER:
-            raise TooLarge("this pedigree is too entangled for an exact answer")
         table = np.ones(tuple(sizes[name] for name in scope))
-        for key in sorted(keys):
+        for key in keys:
             table = table * _spread(live[key].table, live[key].variables, scope)
+            for name in live[key].variables:
+                holders[name].discard(key)
+            del live[key]
         message = table.sum(axis=scope.index(variable))
         message_scope = tuple(name for name in scope if name != variable)
-        scale = float(message.max()) if message.ndim else float(message)
+        scale = float(message.max())
         if scale <= 0.0:
             return None, -np.inf
         log_scale += float(np.log(scale))
         message = np.asarray(message / scale)
         buckets.append(_Bucket(variable, scope, table / scale, message, message_scope))
-        for key in list(keys):
-            for name in live[key].variables:
-                holders[name].discard(key)
-            del live[key]
         if message_scope:
             live[fresh] = Factor(message_scope, message)
             for name in message_scope:
                 holders[name].add(fresh)
             fresh += 1
-            for name in waiting.intersection(message_scope):
-                costs[name] = _cost(name, live, holders, sizes)
-                heapq.heappush(heap, (costs[name], name))
     if leftovers is not None:
         leftovers.extend(live.values())
     return buckets, log_scale
 
 
-def _cost(variable: int, live: dict[int, Factor], holders: dict[int, set[int]], sizes: dict[int, int]) -> float:
-    cells = 1.0
-    for name in {name for key in holders[variable] for name in live[key].variables} | {variable}:
-        cells *= sizes[name]
-    return cells
+def _cheap_order(
+    sizes: dict[int, int], scopes: Sequence[tuple[int, ...]], variables: Sequence[int], deadline: float | None
+) -> list[int]:
+    """The cheaper of two greedy orders: smallest table next, or fewest new links next. Raises TooLarge."""
+    best: tuple[float, float, list[int]] | None = None
+    for by_links in (False, True):
+        found = _greedy_order(sizes, scopes, variables, by_links, deadline)
+        if best is None or found[:2] < best[:2]:
+            best = found
+        if best[0] <= EASY_CELLS:
+            break
+    assert best is not None
+    if best[0] > MOST_CELLS or best[1] > MOST_CELLS_TOGETHER:
+        raise TooLarge("this pedigree is too entangled for an exact answer")
+    return best[2]
+
+
+def _greedy_order(
+    sizes: dict[int, int],
+    scopes: Sequence[tuple[int, ...]],
+    variables: Sequence[int],
+    by_links: bool,
+    deadline: float | None,
+) -> tuple[float, float, list[int]]:
+    """Largest table, cells of all tables, and the order."""
+    beside: dict[int, set[int]] = {variable: set() for variable in sizes}
+    for scope in scopes:
+        for name in scope:
+            beside[name].update(scope)
+    for name, others in beside.items():
+        others.discard(name)
+
+    def cells(name: int) -> float:
+        product = float(sizes[name])
+        for other in beside[name]:
+            product *= sizes[other]
+        return product
+
+    def cost(name: int) -> float:
+        if not by_links:
+            return cells(name)
+        around = beside[name]
+        return float(sum(len(around - beside[other]) - 1 for other in around))
+
+    waiting = set(variables)
+    costs = {name: cost(name) for name in waiting}
+    heap = [(value, name) for name, value in costs.items()]
+    heapq.heapify(heap)
+    largest = together = 0.0
+    order: list[int] = []
+    while waiting:
+        value, name = heapq.heappop(heap)
+        if name not in waiting or value != costs[name]:
+            continue  # an older cost of a variable that has changed since
+        _in_time(deadline)
+        waiting.remove(name)
+        order.append(name)
+        size = cells(name)
+        largest, together = max(largest, size), together + size
+        around = beside.pop(name)
+        for other in around:
+            beside[other] |= around
+            beside[other] -= {other, name}
+        touched = around | {far for other in around for far in beside[other]} if by_links else around
+        for other in waiting & touched:
+            costs[other] = cost(other)
+            heapq.heappush(heap, (costs[other], other))
+    return largest, together, order
+
+
+def _sum_to(scope: tuple[int, ...], table: Table, wanted: tuple[int, ...]) -> Table:
+    drop = tuple(axis for axis, name in enumerate(scope) if name not in wanted)
+    return np.asarray(table.sum(axis=drop)) if drop else table
 
 
 def _spread(table: Table, scope: tuple[int, ...], wide: tuple[int, ...]) -> Table:
     """The table with axes of length one where `wide` has variables that it lacks."""
     lengths = dict(zip(scope, table.shape, strict=True))
     return table.reshape(tuple(lengths.get(name, 1) for name in wide))
+
+
+def _in_time(deadline: float | None) -> None:
+    if deadline is not None and time.monotonic() > deadline:
+        raise DeadlinePassed("the pedigree was not worked out in time")

@@ -12,11 +12,10 @@ from typing import Literal
 
 import numpy as np
 
-from apps.engines.pedigree.elimination import Factor, Solution, Table, factor, solve, table_over
+from apps.engines.pedigree.elimination import IMPOSSIBLE, Factor, Solution, Table, factor, solve, table_over
 
 LETTERS = Literal["autosomal", "XY", "ZW"]
 MOST_CONTRADICTIONS = 5
-IMPOSSIBLE = Solution(False, -np.inf, {})
 
 
 @dataclass(frozen=True, slots=True)
