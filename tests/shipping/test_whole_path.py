@@ -208,6 +208,9 @@ def test_the_whole_path(owner: Person, house: dict[str, object], tmp_path: Path)
     assert [paper.kind for paper in papers] == ["packing slip", "outside marking", "care sheet"]
     read_slip(document_bytes(papers[0]), parcel, animal, tmp_path)
     with clock.at(at(day, 11)):
+        with pytest.raises(NoGo, match="stale"):
+            parcel_pack(by=owner, parcel=parcel)
+        mild_weather(owner)
         parcel_pack(by=owner, parcel=parcel)
         parcel_hand_over(by=owner, parcel=parcel, tracking="TRK 1")
     animal.refresh_from_db()
