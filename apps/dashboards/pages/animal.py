@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.urls import NoReverseMatch, reverse
@@ -56,50 +55,29 @@ def acts_of(page: WholeAnimal, person: Person) -> list[ActButton]:
     animal = page.animal
     gone = animal.status not in {Status.HERE, Status.LOANED, Status.MISSING}
     left = f"{animal.code} is {animal.status}" if gone else ""
-    rows: list[tuple[Permission, str, str, str, Callable[[], str]]] = [
-        (Permission.CARE_RECORD, "Enter", address("care:animal", animal.ref), "e", lambda: ""),
-        (Permission.ANIMALS_MOVE, "Move", address("animals:move", animal.ref), "m", _held(animal, HandlingAct.MOVE)),
-        (Permission.ANIMALS_EDIT, "Edit", address("animals:edit", animal.ref), "", lambda: ""),
+    season = address("breeding:female", animal.ref)
+    rows: list[tuple[Permission, str, str, str, HandlingAct | None]] = [
+        (Permission.CARE_RECORD, "Enter", address("care:animal", animal.ref), "e", None),
+        (Permission.ANIMALS_MOVE, "Move", address("animals:move", animal.ref), "m", HandlingAct.MOVE),
+        (Permission.ANIMALS_EDIT, "Edit", address("animals:edit", animal.ref), "", None),
     ]
-    if animal.sex == Sex.FEMALE:
+    if animal.sex == Sex.FEMALE and season:
         rows += [
-            (
-                Permission.SCANS_RECORD,
-                "Scan",
-                address("breeding:scan-one", animal.ref),
-                "s",
-                _held(animal, HandlingAct.SCAN),
-            ),
-            (
-                Permission.VISITS_RECORD,
-                "Visit",
-                address("breeding:female", animal.ref),
-                "v",
-                _held(animal, HandlingAct.VISIT),
-            ),
+            (Permission.SCANS_RECORD, "Scan", f"{season}#scan", "s", HandlingAct.SCAN),
+            (Permission.VISITS_RECORD, "Visit", f"{season}#visit", "v", HandlingAct.VISIT),
         ]
     live = any(offer.state in {OfferState.DRAFT, OfferState.LISTED} for offer in page.offers)
     if not live and not any(line.cancelled_at is None for line in page.lines):
-        rows.append(
-            (
-                Permission.SALES_EDIT,
-                "Offer for sale",
-                address("inventory:offer-new", animal.ref),
-                "o",
-                _held(animal, HandlingAct.SELL),
-            )
-        )
+        offer = address("inventory:offer-new", animal.ref)
+        rows.append((Permission.SALES_EDIT, "Offer for sale", offer, "o", HandlingAct.SELL))
     buttons = []
-    for right, label, url, key, held in rows:
-        if url and may(person, right):
-            # leaving and editing the record stay possible for an animal that is gone; handling does not
-            why = left if left and label not in {"Edit", "Enter"} else held()
-            buttons.append(ActButton(label, url, key, why))
+    for right, label, url, key, act in rows:
+        if not url or not may(person, right):
+            continue
+        # entering and editing the record stay possible for an animal that is gone; handling does not
+        why = (left or hold_words(animal, act)) if act is not None else ""
+        buttons.append(ActButton(label, url, key, why))
     return buttons
-
-
-def _held(animal: Animal, act: HandlingAct) -> Callable[[], str]:
-    return lambda: hold_words(animal, act)
 
 
 def facts_of(page: WholeAnimal) -> list[Fact]:
