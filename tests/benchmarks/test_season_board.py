@@ -148,16 +148,15 @@ def test_board_of_three_thousand(
     client = client_as(owner)
     client.get("/season/")
     assert reference() == FEMALES
-    with CaptureQueriesContext(
-        connection,
-    ) as queries:
+    with CaptureQueriesContext(connection) as captured:
         answer = client.get("/season/")
+        queries = len(captured)
     assert answer.status_code == 200
     assert answer.content.count(b'<tr id="f-') == 100
     once = median_seconds(reference)
     benchmark.pedantic(lambda: client.get("/season/"), rounds=5, iterations=1)
     board = benchmark.stats.stats.median
     ratio = board / once
-    benchmark.extra_info.update(reference_s=once, ratio=ratio, queries=len(queries), females=FEMALES)
-    print(f"board {board:.3f} s, reference query {once:.4f} s, ratio {ratio:.1f}, {len(queries)} queries")  # noqa: T201
+    benchmark.extra_info.update(reference_s=once, ratio=ratio, queries=queries, females=FEMALES)
+    print(f"board {board:.3f} s, reference query {once:.4f} s, ratio {ratio:.1f}, {queries} queries")  # noqa: T201
     assert ratio < MOST_TIMES_THE_REFERENCE

@@ -11,7 +11,7 @@ from apps.animals.models import Animal, Species
 from apps.animals.services import species_add
 from apps.breeding.choices import Stage
 from apps.breeding.models import AdviceOverride, Season, SeasonForecast
-from apps.breeding.selectors import overrides_in_force, season_lines
+from apps.breeding.selectors import overrides_in_force, scans_due, season_lines
 from apps.breeding.services import (
     advice_override,
     forecast_refresh,
@@ -97,6 +97,20 @@ def test_a_weight_reaches_the_forecast_through_the_outbox(keeper: Person, female
     after = current(female)
     assert after.input_hash != before
     assert "feed_up" in {item["act"] for item in after.answer["advice"]}
+
+
+def test_a_scan_once_due_stays_due_until_she_is_scanned(keeper: Person, female: Animal) -> None:
+    scanned(keeper, female)
+    promised = current(female).next_scan_on
+    assert promised is not None
+    with clock.at(clock.now() + timedelta(days=60)):
+        weight_record(by=keeper, animal=female, mass_g=1790)
+        forecasts_refresh(by=keeper, seasons=[season(female)])
+        row = current(female)
+        assert row.next_scan_on == promised
+        assert [due.code for due in scans_due(clock.today())] == ["PR-0412"]
+        scan_record(by=keeper, female=female, mm=29)
+        assert scans_due(clock.today()) == []
 
 
 def test_advice_never_costs_a_fact(keeper: Person, female: Animal, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -95,16 +95,12 @@ def test_queries_do_not_grow_with_the_rows(
     scanned(keeper, female)
     client = client_as(keeper)
     client.get("/season/")
-    with CaptureQueriesContext(
-        connection,
-    ) as few:
+    with CaptureQueriesContext(connection) as few:
         client.get("/season/")
     for place, one in enumerate(others):
         scanned(keeper, one, NEAR)
         visited(keeper, one, breeder(owner, f"PM-{place}", sex="male", mass_g=900))
-    with CaptureQueriesContext(
-        connection,
-    ) as many:
+    with CaptureQueriesContext(connection) as many:
         client.get("/season/")
     assert len(many) == len(few)
     assert len(many) <= 40
@@ -316,17 +312,13 @@ def test_the_entry_page_stays_quick(
     scan_round = round_of(keeper, [female, others[0]])
     client = client_as(keeper)
     client.get(f"/scan/{scan_round.ref}/")
-    with CaptureQueriesContext(
-        connection,
-    ) as few:
+    with CaptureQueriesContext(connection) as few:
         client.get(f"/scan/{scan_round.ref}/")
     for one in others[1:]:
         scanned(keeper, one)
     scan_round_close(by=keeper, round=scan_round)
     second = scan_round_open(by=keeper, females=[female, *others])
-    with CaptureQueriesContext(
-        connection,
-    ) as many:
+    with CaptureQueriesContext(connection) as many:
         client.get(f"/scan/{second.ref}/")
     assert len(many) <= len(few) + 1
 

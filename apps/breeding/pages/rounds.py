@@ -28,7 +28,7 @@ from apps.core import clock
 from apps.core.formats import DASH, day_text, grams_text, mm_text, number_text, per_week_text, window_text
 from apps.engines import follicles
 
-RECENT = 6
+RECENT = 5
 NEXT = 4
 PROGRESS_WIDTH = 880.0
 

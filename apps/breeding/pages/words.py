@@ -69,7 +69,9 @@ def growth_words(forecast: SeasonForecast | None) -> str:
         return DASH
     if forecast.growth_p10 is None or forecast.growth_p90 is None:
         return per_week_text(forecast.growth_p50)
-    return per_week_text(forecast.growth_p50, (forecast.growth_p90 - forecast.growth_p10) / 2)
+    half = (forecast.growth_p90 - forecast.growth_p10) / 2
+    # a half interval that would print as nothing is left out
+    return per_week_text(forecast.growth_p50, half if half >= 0.05 else None)
 
 
 def between_words(

@@ -158,6 +158,7 @@ def _refresh_group(
     for season, answer, fan in zip(stale, answers, fans, strict=True):
         row = _row(season, answer, asdict(fan) if fan is not None else None, hashes[season.pk])
         now = current.get(season.pk)
+        _keep_due_date(row, now, questions[season.pk])
         # a new day alone is no new forecast: it is written when what people would read differs
         if now is None or now.input_hash != row.input_hash or _shown(now) != _shown(row):
             rows.append(row)
@@ -167,6 +168,17 @@ def _refresh_group(
         )
         SeasonForecast.objects.bulk_create(rows)
     return rows
+
+
+def _keep_due_date(row: SeasonForecast, now: SeasonForecast | None, facts: SeasonFacts) -> None:
+    """A scan once due stays due until she is scanned: asked anew each day, the engine would push it ahead for ever."""
+    last_scan = facts.scans[-1].ref if facts.scans else ""
+    row.answer["last_scan"] = last_scan
+    if now is None or row.next_scan_on is None or now.next_scan_on is None:
+        return
+    if now.answer.get("last_scan") == last_scan and now.next_scan_on < row.next_scan_on:
+        row.next_scan_on = now.next_scan_on
+        row.answer["next_scan"] = now.next_scan_on.isoformat()
 
 
 def question_hash(facts: SeasonFacts, engine: FollicleProfile, season: Season) -> str:

@@ -40,6 +40,13 @@ document.addEventListener("keydown", (event) => {
   if (!work || event.ctrlKey || event.metaKey || event.altKey) return;
   const input = field();
   const inField = event.target === input;
+  // Enter among the reasons means that reason, not the empty number
+  const reasons = event.key === "Enter" && event.target.closest("[data-key-open]");
+  if (reasons && event.target.matches("input")) {
+    event.preventDefault();
+    reasons.querySelector("button").click();
+    return;
+  }
   if (!inField && event.target.closest("input, select, textarea") && event.key !== "Escape") return;
   if (held) {
     if (event.key.length === 1 || event.key === "Enter") release();
