@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from apps.accounts.models import Person
 from apps.breeding.models import ScanRound
-from apps.breeding.pages.rounds import moved_lines, summary_rows
+from apps.breeding.pages.round_moved import moved_lines, summary_rows
 from apps.breeding.selectors.round_progress import round_progress
 from apps.core import clock
 from apps.core.formats import day_text

@@ -25,6 +25,7 @@ from apps.breeding.models import Cycle, Lock, Scan, Season, SeasonForecast, Visi
 from apps.breeding.services import forecasts_refresh
 from apps.care.models import MealCheck, MealOffer, Weight
 from apps.core import clock
+from apps.places.models import Tub
 from tests.factories.breeding import breeding_rack, tubs_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.benchmark_suite]
@@ -36,7 +37,7 @@ def herd(owner: Person, females: int) -> None:
     """Females with six scans, four visits, twenty meals and ten weights each; forecasts by the service."""
     species = Species.objects.get(slug="python-regius")
     dice = random.Random(7)
-    tubs = []
+    tubs: list[Tub] = []
     while len(tubs) < females:
         tubs += tubs_of(breeding_rack(owner, levels=60))
     moment = clock.now()

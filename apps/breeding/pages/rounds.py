@@ -15,13 +15,13 @@ from apps.animals.models import Animal
 from apps.animals.policies import check_handling
 from apps.breeding.choices import NoReading, Stage, act_word
 from apps.breeding.models import ScanRound
+from apps.breeding.pages.round_moved import Moved, lead_words, moved_lines
 from apps.breeding.pages.round_svg import Tick, progress_svg
 from apps.breeding.pages.strips import scan_strip
-from apps.breeding.pages.words import age_words, between_words, growth_words, stage_words, traits_words
+from apps.breeding.pages.words import age_words, between_words, stage_words, traits_words
 from apps.breeding.policies import UNDO_WITHIN
 from apps.breeding.selectors.board import season_details
 from apps.breeding.selectors.facts import female_records
-from apps.breeding.selectors.profiles import SpeciesProfile
 from apps.breeding.selectors.round_progress import LineProgress, RoundProgress, round_progress
 from apps.breeding.selectors.seasons import season_for
 from apps.core import clock
@@ -95,16 +95,6 @@ class Current:
     no_reading: str
     advice: Advice | None
     strip: str
-
-
-@dataclass(frozen=True)
-class Moved:
-    """One line of “What moved this round”."""
-
-    mark: str
-    label: str
-    count: int
-    needs: bool = False
 
 
 @dataclass(frozen=True)
@@ -249,7 +239,7 @@ def _recent_row(line: LineProgress, person_id: int, *, newest: bool) -> RecentRo
     if line.before is not None and not scan.doubtful:
         days = (clock.day_of(scan.observed_at) - clock.day_of(line.before.observed_at)).days
         growth = per_week_text((scan.mm - line.before.mm) / days * 7) if days > 0 else DASH
-    act, because = _lead(line)
+    act, because = lead_words(line)
     return RecentRow(
         **_base(line),
         now=number_text(scan.mm, 1),
@@ -267,22 +257,6 @@ def _recent_row(line: LineProgress, person_id: int, *, newest: bool) -> RecentRo
 
 def _may_undo(by_id: int, recorded_at: datetime, person_id: int) -> bool:
     return by_id == person_id and clock.now() - recorded_at <= UNDO_WITHIN
-
-
-def _lead(line: LineProgress) -> tuple[str, list[str]]:
-    if line.forecast is None:
-        return DASH, []
-    advice = line.forecast.answer.get("advice", [])
-    because = list(advice[0]["because"]) if advice else []
-    if line.override is not None:
-        because = [f"{line.override.by.name}: {line.override.reason}.", *because]
-        return act_word(line.override.instead), because
-    words = act_word(line.forecast.act)
-    if line.forecast.act == "scan_again" and line.forecast.next_scan_on is not None:
-        words = f"Scan again by {day_text(line.forecast.next_scan_on)}"
-    if line.forecast.act == "wait" and line.forecast.next_scan_on is not None:
-        words = f"Scan {day_text(line.forecast.next_scan_on)}"
-    return words, because
 
 
 def _question_row(line: LineProgress, mm: float) -> RecentRow:
@@ -373,7 +347,7 @@ def standing_advice(line: LineProgress) -> Advice | None:
     forecast = line.forecast
     if forecast is None:
         return None
-    act, because = _lead(line)
+    act, because = lead_words(line)
     window = ""
     if forecast.ovulation_p10 is not None and forecast.stage in {Stage.PREOVULATORY, Stage.VITELLOGENIC}:
         window = f"Ovulation {window_text(forecast.ovulation_p10, forecast.ovulation_p90)}."
@@ -398,93 +372,10 @@ def _upcoming_words(line: LineProgress) -> str:
     return f"last {mm_text(line.before.mm)}" if line.before else "first scan"
 
 
-def moved_lines(progress: RoundProgress, questions: Mapping[str, float]) -> list[Moved]:
-    """What changed since the round began."""
-    read = [line for line in progress.lines if line.scan is not None and line.forecast is not None]
-    changed = [line for line in read if line.forecast is not None and line.forecast.stage != line.stage_before]
-    past = [line for line in read if _past_earnest(line, progress.profiles[line.female.species_id])]
-
-    def now(stage: Stage) -> int:
-        return sum(1 for line in changed if line.forecast is not None and line.forecast.stage == stage)
-
-    earnest = next((p.number("lines.pair_in_earnest_mm") for p in progress.profiles.values() if p.engine), None)
-    found = [Moved("preovulatory", "now preovulatory", now(Stage.PREOVULATORY))]
-    if earnest is not None:
-        found.append(Moved("vitellogenic", f"past {earnest:g} mm", len(past)))
-    found += [
-        Moved("regressing", "regressing", now(Stage.REGRESSING)),
-        Moved("growth in doubt", "growth in doubt", now(Stage.GROWTH_IN_DOUBT)),
-        Moved("ovulated", "ovulated", now(Stage.OVULATED)),
-        Moved("resting", "no change of stage", len(read) - len(changed)),
-        Moved("due", "no reading", sum(1 for line in progress.lines if line.line.no_reading and line.scan is None)),
-        Moved("doubtful", "kept as doubtful", sum(1 for x in progress.lines if x.scan is not None and x.scan.doubtful)),
-    ]
-    if questions:
-        found.append(Moved("alarm", "question open", len(questions), needs=True))
-    return [one for one in found if one.count or one.mark in {"preovulatory", "vitellogenic", "due"}]
-
-
-def _past_earnest(line: LineProgress, profile: SpeciesProfile) -> bool:
-    mark = profile.number("lines.pair_in_earnest_mm")
-    scan = line.scan
-    if mark is None or scan is None or scan.doubtful or scan.mm < mark:
-        return False
-    return line.before is None or line.before.mm < mark
-
-
 def _error_words(progress: RoundProgress) -> str:
     profile = next((p for p in progress.profiles.values() if p.engine is not None), None)
     sd = profile.number("scan.error_sd_mm") if profile else None
     return "" if sd is None else f"Reading error taken as ±{sd:g} mm until your own repeat scans replace it."
-
-
-@dataclass(frozen=True)
-class SummaryRow:
-    """One female on the round's summary and its printed sheet."""
-
-    tub: str
-    ref: str
-    code: str
-    traits: str
-    last: str
-    now: str
-    growth: str
-    before: str
-    stage: str
-    act: str
-    moved: bool
-    next_scan: date | None
-    no_reading: str
-    doubtful: bool
-
-
-def summary_rows(progress: RoundProgress) -> list[SummaryRow]:
-    """Every female of the round, those that moved marked."""
-    found = []
-    for line in progress.lines:
-        scan, forecast = line.scan, line.forecast
-        stage = forecast.stage if forecast else ""
-        act, _ = _lead(line)
-        note = f": {line.line.no_reading_note}" if line.line.no_reading_note else ""
-        found.append(
-            SummaryRow(
-                tub=line.tub,
-                ref=line.female.ref,
-                code=line.female.code,
-                traits=traits_words(line.female),
-                last=number_text(line.before.mm, 1) if line.before else DASH,
-                now=number_text(scan.mm, 1) if scan else DASH,
-                growth=growth_words(forecast),
-                before=line.stage_before,
-                stage=stage,
-                act=act,
-                moved=scan is not None and stage != line.stage_before,
-                next_scan=forecast.next_scan_on if forecast else None,
-                no_reading=f"{line.line.no_reading}{note}" if line.line.no_reading and scan is None else "",
-                doubtful=scan is not None and scan.doubtful,
-            )
-        )
-    return found
 
 
 def preview_advice(answer: follicles.SeasonForecast) -> Advice:

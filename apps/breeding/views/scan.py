@@ -21,8 +21,8 @@ from apps.breeding.errors import ImpossibleReading
 from apps.breeding.forms import EntryForm, RoundForm, refuse
 from apps.breeding.models import Scan, ScanRound
 from apps.breeding.pages.round_list import round_list
-from apps.breeding.pages.rounds import moved_lines as moved
-from apps.breeding.pages.rounds import next_ref, preview_advice, round_page, summary_rows
+from apps.breeding.pages.round_moved import moved_lines, summary_rows
+from apps.breeding.pages.rounds import next_ref, preview_advice, round_page
 from apps.breeding.pages.strips import preview_strip
 from apps.breeding.papers import round_sheet_make
 from apps.breeding.selectors.labels import female_by_label
@@ -136,7 +136,7 @@ def summary(request: PersonRequest, ref: str) -> HttpResponse:
     rows = summary_rows(progress)
     context = {
         "round": found,
-        "moved": moved(progress, {}),
+        "moved": moved_lines(progress, {}),
         "rows": [row for row in rows if row.moved],
         "others": [row for row in rows if not row.moved],
         "read": sum(line.scan is not None for line in progress.lines),
