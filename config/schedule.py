@@ -41,6 +41,7 @@ PERIODIC: tuple[Periodic, ...] = (
 ROUTES: dict[str, dict[str, str]] = {
     **{job.task: {"queue": job.queue} for job in PERIODIC},
     "jobs.deliver": {"queue": "work"},
+    "dashboards.import": {"queue": "work"},
 }
 
 

@@ -139,8 +139,8 @@ def _scans(year: int, courses: list[Course], rows: SeasonRows, rng: random.Rando
             rows.scans.append(
                 {
                     "code": course.female.code,
-                    "scanned_on": day.isoformat(),
-                    "mm": f"{mm:g}",
+                    "scanned_at": day.isoformat(),
+                    "diameter_mm": f"{mm:g}",
                     "doubtful": doubtful,
                     "note": "",
                 }
@@ -163,13 +163,17 @@ def _visits(year: int, courses: list[Course], males: list[DemoAnimal], rows: Sea
                 by_male[second].append(course)
     monday = date(year, 11, 15)
     week = 0
+    free_from: dict[str, date] = {}
     while monday <= _until(year) - timedelta(days=3):
         for offset, (male, females) in enumerate(by_male.items()):
             if (week + offset) % 4 == 0:
                 continue
             wanting = [course for course in females if _receptive(course, monday)]
             for slot, course in enumerate(rng.sample(wanting, min(3, len(wanting)))):
-                _one_visit(course, male, monday + timedelta(days=slot * 2), rows, rng)
+                begins = monday + timedelta(days=slot * 2)
+                if begins > free_from.get(course.female.code, date.min):
+                    _one_visit(course, male, begins, rows, rng)
+                    free_from[course.female.code] = begins + timedelta(days=1)
         monday += timedelta(days=7)
         week += 1
 
@@ -183,9 +187,9 @@ def _one_visit(course: Course, male: str, begins: date, rows: SeasonRows, rng: r
         {
             "female_code": course.female.code,
             "male_code": male,
-            "began_on": begins.isoformat(),
-            "ended_on": ends.isoformat(),
-            "locked_on": begins.isoformat() if rng.random() < 0.5 else "",
+            "began_at": f"{begins.isoformat()}T17:00",
+            "ended_at": f"{ends.isoformat()}T16:00",
+            "lock_seen_at": f"{begins.isoformat()}T21:30" if rng.random() < 0.5 else "",
             "note": "",
         }
     )

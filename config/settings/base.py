@@ -137,6 +137,11 @@ MAIL_OUTBOX_DIR = DATA_DIR / "outbox"
 UPLOAD_MAX_BYTES = 20 * 1024 * 1024
 IMPORT_MAX_BYTES = 50 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "apps.core.uploads.CappedUpload",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 WHAT_IF_MAX_BYTES = 1024 * 1024
 WHAT_IF_SECONDS = 5.0

@@ -1,0 +1,189 @@
+"""The demonstration's story, told through the services under the clock: seasons, clutches, sales, parcels, an alarm."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from apps.accounts.models import Person
+from apps.accounts.selectors import system_person
+from apps.animals.choices import HoldWord, Sex
+from apps.animals.models import Animal, Brood
+from apps.animals.services import hold_place
+from apps.breeding.services import ovulation_record, pre_lay_shed_record
+from apps.core import clock
+from apps.core.errors import DomainError
+from apps.hatchlings.selectors.possible import possible_young
+from apps.hatchlings.services import egg_hatch
+from apps.incubation.choices import EggState
+from apps.incubation.models import Egg
+from apps.incubation.services import box_set, clutch_lay, egg_fail
+from apps.places.models import Incubator, Probe
+from apps.places.services import readings_record
+from config.demo.lineage import Collection
+from config.demo.seasons import Course, SeasonRows
+from config.demo.trade import trade
+from config.demo.world import LOADED_AT, TODAY, Size
+
+Say = Callable[[str], None]
+REPLAYED_CLUTCHES = 24
+HATCH_DAYS = 58
+
+
+@dataclass
+class Loaded:
+    """What the steps need."""
+
+    people: dict[str, Person]
+    made: Collection
+    rows: SeasonRows
+    size: Size
+
+
+def moment_on(day: date, hour: int = 15, minute: int = 0) -> datetime:
+    """A moment of a facility day."""
+    return datetime(day.year, day.month, day.day, hour, minute, tzinfo=LOADED_AT.tzinfo)
+
+
+def tell(loaded: Loaded, say: Say) -> None:
+    """Last season's clutches hatched and raised, this season's facts, then the trade and tonight's alarm."""
+    rng = random.Random(loaded.size.seed + 2)
+    count = _last_season(loaded, rng)
+    say(f"  {count} young of last season hatched from {loaded.size.of(REPLAYED_CLUTCHES, 2)} clutches")
+    laid = _this_season(loaded)
+    say(f"  {laid} clutches of this season laid and boxed")
+    with clock.at(LOADED_AT):
+        _isolation(loaded)
+    trade(loaded.people, loaded.size, say)
+    _readings(loaded.size)
+    say("  probe readings of the last three days; incubator 2 is warm")
+
+
+def _last_season(loaded: Loaded, rng: random.Random) -> int:
+    """A share of last season's clutches, from laying to young that eat."""
+    maren, sunniva = loaded.people["maren"], loaded.people["sunniva"]
+    courses = [c for c in loaded.rows.courses[2025] if c.kind == "lays" and c.lays_on and c.lays_on.year == 2026]
+    courses = sorted(courses, key=lambda c: c.lays_on or TODAY)[: loaded.size.of(REPLAYED_CLUTCHES, 2)]
+    hatched = 0
+    for course in courses:
+        female = Animal.objects.get(code=course.female.code)
+        _season_facts(maren, female, course)
+        assert course.lays_on is not None
+        with clock.at(moment_on(course.lays_on, 9)):
+            brood = _laid(sunniva, female, course)
+            eggs = list(Egg.objects.filter(brood=brood, state=EggState.COLLECTED).order_by("number"))
+            box_set(by=sunniva, brood=brood, incubator=_incubator(rng), eggs=eggs, shelf=str(rng.randrange(1, 6)))
+        with clock.at(moment_on(course.lays_on + timedelta(days=HATCH_DAYS), 11)):
+            hatched += _hatched(sunniva, brood, eggs, rng)
+    return hatched
+
+
+def _season_facts(maren: Person, female: Animal, course: Course) -> None:
+    with clock.at(moment_on(course.ovulates_on, 20)):
+        ovulation_record(by=maren, female=female, on=course.ovulates_on)
+    if course.shed_on is not None and course.shed_on <= TODAY:
+        with clock.at(moment_on(course.shed_on, 20)):
+            pre_lay_shed_record(by=maren, female=female, on=course.shed_on)
+
+
+def _laid(by: Person, female: Animal, course: Course) -> Brood:
+    assert course.lays_on is not None
+    masses: list[float | None] = [round(84 + (number * 37 % 13), 1) for number in range(course.eggs)]
+    return clutch_lay(
+        by=by,
+        dam=female,
+        laying_began=moment_on(course.lays_on, 5),
+        laying_finished=moment_on(course.lays_on, 8),
+        eggs=course.eggs,
+        slugs=course.slugs,
+        egg_masses_g=masses,
+    )
+
+
+def _incubator(rng: random.Random) -> Incubator:
+    return Incubator.objects.get(name=f"Incubator {rng.choice((1, 2, 3))}")
+
+
+def _hatched(by: Person, brood: Brood, eggs: list[Egg], rng: random.Random) -> int:
+    """Hatch with one in ten failing; looks drawn from what the parents can give."""
+    possible = possible_young(brood)
+    count = 0
+    for egg in eggs:
+        if rng.random() < 0.1:
+            egg_fail(by=by, egg=egg, reason="no veins at candling, collapsed")
+            continue
+        look = ""
+        if possible.looks:
+            look = rng.choices(possible.looks, [row.probability for row in possible.looks])[0].look
+        egg_hatch(
+            by=by,
+            egg=egg,
+            sex=rng.choice([Sex.MALE, Sex.FEMALE]),
+            mass_g=round(rng.gauss(64, 6), 1),
+            traits=look,
+        )
+        count += 1
+    return count
+
+
+def _this_season(loaded: Loaded) -> int:
+    """Ovulations, sheds and clutches up to today."""
+    maren, sunniva = loaded.people["maren"], loaded.people["sunniva"]
+    rng = random.Random(loaded.size.seed + 3)
+    laid = 0
+    for course in loaded.rows.courses[2026]:
+        if course.kind != "lays" or course.ovulates_on >= TODAY:
+            continue
+        female = Animal.objects.get(code=course.female.code)
+        _season_facts(maren, female, course)
+        if course.lays_on is None or course.lays_on >= TODAY:
+            continue
+        with clock.at(moment_on(course.lays_on, 9)):
+            brood = _laid(sunniva, female, course)
+            eggs = list(Egg.objects.filter(brood=brood, state=EggState.COLLECTED).order_by("number"))
+            box_set(by=sunniva, brood=brood, incubator=_incubator(rng), eggs=eggs, shelf=str(rng.randrange(1, 6)))
+        laid += 1
+    return laid
+
+
+def _isolation(loaded: Loaded) -> None:
+    """Six bought animals, 41 days into a quarantine of 180."""
+    begins = moment_on(date(2027, 2, 24), 12)
+    for animal in loaded.made.isolation:
+        hold_place(
+            by=loaded.people["halvard"],
+            word=HoldWord.QUARANTINE,
+            begins_at=begins,
+            ends_at=begins + timedelta(days=180),
+            reason="bought animals, house rule of 180 days",
+            animal=Animal.objects.get(code=animal.code),
+        )
+
+
+def _readings(size: Size) -> None:
+    """Every 10 minutes for three days; incubator 2 leaves its band at 16:34 today, and its alarm is open."""
+    system = system_person()
+    rng = random.Random(size.seed + 4)
+    begins = LOADED_AT - timedelta(hours=72)
+    for probe in Probe.objects.select_related("incubator").filter(incubator__isnull=False).order_by("name"):
+        assert probe.incubator is not None
+        target_c = probe.incubator.target_c
+        readings = []
+        moment = begins
+        while moment <= LOADED_AT:
+            wave = 0.15 * math.sin((moment - begins).total_seconds() / 5400) + rng.gauss(0, 0.05)
+            temp_c = target_c + wave
+            if probe.incubator.name == "Incubator 2" and moment > LOADED_AT - timedelta(minutes=36):
+                minutes = (moment - (LOADED_AT - timedelta(minutes=36))).total_seconds() / 60
+                temp_c += min(2.1, 0.9 + minutes * 0.05)
+            readings.append((moment, round(temp_c, 2)))
+            moment += timedelta(minutes=10)
+        with clock.at(LOADED_AT):
+            try:
+                readings_record(by=system, probe=probe, readings=readings[:-6], judge=False)
+                readings_record(by=system, probe=probe, readings=readings[-6:])
+            except DomainError as error:
+                raise RuntimeError(f"{probe.name}: {error.message}") from error
