@@ -2,12 +2,19 @@
 
 from django.urls import path
 
-from apps.dashboards.views import animal, health, search, today
+from apps.dashboards.views import animal, health, imports, search, today
 
 app_name = "dashboards"
 urlpatterns = [
     path("", today.today, name="today"),
     path("animals/<str:ref>/", animal.animal, name="animal"),
+    path("import/", imports.imports, name="imports"),
+    path("import/examples/<str:kind>.csv", imports.import_example, name="import-example"),
+    path("import/<str:ref>/", imports.import_run, name="import"),
+    path("import/<str:ref>/write/", imports.import_write, name="import-write"),
+    path("import/<str:ref>/refused.csv", imports.import_refused, name="import-refused"),
+    path("export/animals.csv", imports.export_animals, name="export-animals"),
+    path("export/racks.csv", imports.export_places, name="export-racks"),
     path("search/", search.search, name="search"),
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
