@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apps.documents.urls")),
     path("", include("apps.jobs.urls")),
     path("", include("apps.care.urls")),
+    path("", include("apps.breeding.urls")),
     path("api/v1/", include("config.api")),
     # last: it owns "/" and the animal's page, which other floors' addresses begin with
     path("", include("apps.dashboards.urls")),
