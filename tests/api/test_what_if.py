@@ -89,9 +89,7 @@ def test_an_unknown_name(observer: Person, api_as: ApiAs, capsys: pytest.Capture
     assert "cross" in answer.json()["title"]
 
 
-@pytest.mark.parametrize(
-    ("body", "path"), [(b"{", "$"), (b"[]", "$"), (b"", "$"), (b'{"species": NaN}', "$")]
-)
+@pytest.mark.parametrize(("body", "path"), [(b"{", "$"), (b"[]", "$"), (b"", "$"), (b'{"species": NaN}', "$")])
 def test_not_json(body: bytes, path: str, observer: Person, api_as: ApiAs) -> None:
     """What is no JSON object is answered, not a crash."""
     answer = api_as(observer).post("/api/v1/what-if/cross/", body, content_type="application/json")
