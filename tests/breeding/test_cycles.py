@@ -178,10 +178,12 @@ def test_a_late_layer_belongs_to_the_season_she_ovulated_in(lead: Person, owner:
         ovulated(lead, female, 1)
         first = season(female)
     with clock.at(clock.noon(clock.today().replace(month=9, day=2))):
+        next_one = season_open(by=lead, female=female, year=2027)
         assert season_for(female, clock.today()) == first
         laying_record(by=owner, female=female, began=clock.now())
         first.refresh_from_db()
         assert first.state == SeasonState.LAID
+        assert season_for(female, clock.today()) == next_one
 
 
 def test_seasons_open_rest_and_close(lead: Person, keeper: Person, female: Animal, male: Animal) -> None:

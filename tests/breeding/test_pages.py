@@ -8,13 +8,16 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
 from apps.breeding.choices import NoReading, SeasonState
 from apps.breeding.models import AdviceOverride, Lock, Scan, ScanRound, Season, SeasonForecast, Visit
-from apps.breeding.services import scan_record, scan_round_close, scan_round_open
+from apps.breeding.services import scan_record, scan_round_close, scan_round_open, scan_skip
 from apps.core import clock
+from apps.documents.models import Document
+from apps.documents.selectors import document_path
 from apps.places.models import Rack
 from tests.factories.breeding import GROWING, NEAR, breeder, gravid, moment, round_of, scanned, season, tubs_of, visited
 
@@ -303,6 +306,22 @@ def test_the_round_ends_in_a_summary(client_as: As, keeper: Person, observer: Pe
     assert client_as(observer).get(f"{url}summary/").status_code == 200
     assert client_as(observer).get(url).status_code == 403
     assert client_as(observer).get("/scan/").status_code == 403
+
+
+def test_the_printed_sheet_holds_every_female(
+    client_as: As, keeper: Person, female: Animal, others: list[Animal]
+) -> None:
+    scanned(keeper, female)
+    scan_round = round_of(keeper, [female, *others])
+    scan_record(by=keeper, female=female, mm=31.4, round=scan_round)
+    scan_skip(by=keeper, round=scan_round, female=others[0], reason=NoReading.HOLD)
+    answer = client_as(keeper).post(f"/scan/{scan_round.ref}/sheet/")
+    document = Document.objects.get(kind="scan round sheet")
+    assert document.ref in answer["Location"]
+    words = " ".join(page.extract_text() for page in PdfReader(document_path(document.sha256)).pages)
+    for expected in ("PR-0412", "PR-0503", "31.4", "no reading, hold", "A scan is no diagnosis", "Scan round 1"):
+        assert expected in words
+    assert client_as(keeper).post(f"/scan/{scan_round.ref}/sheet/")["Location"] != ""
 
 
 def test_the_entry_page_stays_quick(

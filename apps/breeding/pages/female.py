@@ -290,7 +290,7 @@ def _facts(
         found.append(Fact("Last scan", mm_text(sound[-1].mm), f"on {day_text(sound[-1].on)}"))
     if growth != DASH:
         found.append(Fact("Since the scan before", f"{growth} mm a week", since))
-    if detail.forecast is not None:
+    if growth_words(detail.forecast) != DASH:
         found.append(Fact("Growth now", f"{growth_words(detail.forecast)} mm a week", "80 %"))
     if record.weights:
         last, first = record.weights[-1], record.weights[0]

@@ -50,5 +50,11 @@ def season_span(profile: SpeciesProfile, year: int) -> tuple[date, date]:
     if profile.engine is None:
         return date(year, 1, 1), date(year, 12, 31)
     early = timedelta(weeks=profile.engine.season_early_weeks)
-    month, day = int(profile.engine.season_opening_month), int(profile.engine.season_opening_day)
-    return date(year, month, day) - early, date(year + 1, month, day) - early - timedelta(days=1)
+    return season_opens(profile, year) - early, season_opens(profile, year + 1) - early - timedelta(days=1)
+
+
+def season_opens(profile: SpeciesProfile, year: int) -> date:
+    """The day the season named by ``year`` opens: introduce from."""
+    if profile.engine is None:
+        return date(year, 1, 1)
+    return date(year, int(profile.engine.season_opening_month), int(profile.engine.season_opening_day))

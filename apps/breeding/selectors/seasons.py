@@ -24,7 +24,7 @@ from apps.breeding.models import (
     Visit,
 )
 from apps.breeding.policies import cycle_step
-from apps.breeding.selectors.profiles import season_year, species_profile
+from apps.breeding.selectors.profiles import season_opens, season_year, species_profile
 from apps.core import clock
 from apps.places.choices import RoomKind
 from apps.places.models import Room
@@ -59,17 +59,19 @@ class SireShareSeen:
 
 
 def season_for(female: Animal, on: date) -> Season | None:
-    """Her season on that day: one that still waits for eggs, else the one the day belongs to."""
-    year = season_year(species_profile(female.species), on)
-    rows = list(Season.objects.filter(female=female, year__in=(year - 1, year)).order_by("-year"))
-    for season in rows:
-        if season.year == year:
-            return season
-    for season in rows:
-        cycle = current_cycle(season)
+    """Her season on that day: the one before while it waits for eggs and the next has not opened, else that day's.
+
+    A season takes facts from some weeks before it opens, and a late layer may still lay in those weeks.
+    """
+    profile = species_profile(female.species)
+    year = season_year(profile, on)
+    rows = {season.year: season for season in Season.objects.filter(female=female, year__in=(year - 1, year))}
+    before = rows.get(year - 1)
+    if before is not None and (year not in rows or on < season_opens(profile, year)):
+        cycle = current_cycle(before)
         if cycle is not None and cycle_step(cycle) in {CycleStep.OVULATED, CycleStep.SHED}:
-            return season
-    return None
+            return before
+    return rows.get(year)
 
 
 def season_of(female: Animal, year: int | None = None) -> Season | None:

@@ -151,7 +151,7 @@ def sheet(request: PersonRequest, ref: str) -> HttpResponse:
     """The printable sheet of the round, kept as a paper."""
     found = get_object_or_404(ScanRound.objects.prefetch_related("rooms"), ref=ref)
     document = round_sheet_make(by=request.user, scan_round=found)
-    return redirect(f"/documents/{document.ref}/")
+    return redirect("documents:document", ref=document.ref)
 
 
 def _show(
