@@ -15,8 +15,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apps.accounts.urls")),
     path("", include("apps.documents.urls")),
     path("", include("apps.jobs.urls")),
+    path("", include("apps.places.urls")),
     path("", include("apps.care.urls")),
     path("", include("apps.breeding.urls")),
+    path("", include("apps.incubation.urls")),
+    path("", include("apps.hatchlings.urls")),
     path("api/v1/", include("config.api")),
     # last: it owns "/" and the animal's page, which other floors' addresses begin with
     path("", include("apps.dashboards.urls")),

@@ -1,0 +1,271 @@
+"""Pages of the incubation room."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms as django_forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from apps.accounts.choices import Permission
+from apps.accounts.policies import PersonRequest, may, requires
+from apps.animals.choices import Mode, Sex
+from apps.animals.models import Animal, Brood
+from apps.animals.selectors import animal_by_code
+from apps.core import clock
+from apps.core.errors import DomainError
+from apps.incubation import services
+from apps.incubation.choices import EggState
+from apps.incubation.forms import BoxForm, CheckForm, FailForm, IncubatorForm, LayForm, local_now
+from apps.incubation.models import Box, Egg
+from apps.incubation.pages.room import room_page
+from apps.incubation.papers import box_label_make
+from apps.incubation.policies import ALIVE
+from apps.incubation.selectors.eggs import boxes_of, counts_of, eggs_of, forecasts_current
+from apps.places.models import Incubator
+from apps.places.services import incubator_add, incubator_change
+
+
+def refuse(form: django_forms.Form, error: DomainError) -> None:
+    """Put a service's refusal beside its field."""
+    form.add_error(error.field if error.field in form.fields else None, error.message)
+
+
+@requires(Permission.READ)
+def room(request: PersonRequest) -> HttpResponse:
+    """The room: incubators, boxes, what needs somebody."""
+    page = room_page()
+    return render(
+        request,
+        "incubation/room.html",
+        {"page": page, "may_lay": may(request.user, Permission.BROODS_EDIT)},
+    )
+
+
+@requires(Permission.BROODS_EDIT)
+def lay(request: PersonRequest) -> HttpResponse:
+    """Record a clutch of a female."""
+    female = _female(request.POST.get("female") or request.GET.get("female") or "")
+    form = LayForm(request.POST if request.method == "POST" and "eggs" in request.POST else None)
+    if not form.is_bound:
+        form = LayForm(initial={"laid_at": local_now(), "slugs": 0})
+    if female is not None and request.method == "POST" and form.is_bound and form.is_valid():
+        data = form.cleaned_data
+        moment = data["laid_at"].replace(tzinfo=clock.zone())
+        try:
+            brood = services.clutch_lay(
+                by=request.user,
+                dam=female,
+                laying_began=moment,
+                laying_finished=moment,
+                eggs=data["eggs"],
+                slugs=data["slugs"],
+                egg_masses_g=data["masses"] or None,
+                request_key=request.POST.get("request_key"),
+            )
+        except DomainError as error:
+            form.add_error(_LAY_FIELDS.get(error.field or ""), error.message)
+        else:
+            messages.success(request, f"{brood.code}: {data['eggs']} eggs and {data['slugs']} slugs recorded.")
+            return redirect("incubation:brood", ref=brood.ref)
+    asked = request.GET.get("female") or request.POST.get("female") or ""
+    return render(request, "incubation/lay.html", {"female": female, "form": form, "asked": asked})
+
+
+_LAY_FIELDS = {"eggs": "eggs", "slugs": "slugs", "egg_masses_g": "masses", "began": "laid_at", "on": "laid_at"}
+
+
+@requires(Permission.READ)
+def brood(request: PersonRequest, ref: str) -> HttpResponse:
+    """One brood: its eggs, boxes, hatch window, sires."""
+    return _brood_page(request, _brood(ref))
+
+
+@require_POST
+@requires(Permission.BROODS_EDIT)
+def box_set(request: PersonRequest, ref: str) -> HttpResponse:
+    """Put eggs into a box."""
+    brood = _brood(ref)
+    eggs = list(eggs_of(brood).filter(state=EggState.COLLECTED))
+    form = BoxForm(request.POST, eggs=eggs)
+    if form.is_valid():
+        data = form.cleaned_data
+        try:
+            box = services.box_set(
+                by=request.user,
+                brood=brood,
+                incubator=data["incubator"],
+                eggs=[egg for egg in eggs if egg.ref in data["eggs"]],
+                shelf=data["shelf"],
+                substrate=data["substrate"],
+                water_ratio=data["water_ratio"],
+                request_key=request.POST.get("request_key"),
+            )
+        except DomainError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"Box {box.code} stands in {box.incubator.name}.")
+            return redirect("incubation:brood", ref=brood.ref)
+    return _brood_page(request, brood, box_form=form)
+
+
+@require_POST
+@requires(Permission.BROODS_EDIT)
+def egg_check(request: PersonRequest, ref: str) -> HttpResponse:
+    """Record a look at an egg."""
+    brood = _brood(ref)
+    eggs = list(eggs_of(brood).filter(state__in=ALIVE))
+    form = CheckForm(request.POST, eggs=eggs)
+    if form.is_valid():
+        data = form.cleaned_data
+        egg = next(egg for egg in eggs if egg.ref == data["egg"])
+        try:
+            services.egg_check_record(
+                by=request.user,
+                egg=egg,
+                kind=data["kind"],
+                finding=data["finding"],
+                mass_g=data["mass_g"],
+                note=data["note"],
+                request_key=request.POST.get("request_key"),
+            )
+        except DomainError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"Egg {egg.code} checked.")
+            return redirect("incubation:brood", ref=brood.ref)
+    return _brood_page(request, brood, check_form=form)
+
+
+@require_POST
+@requires(Permission.BROODS_EDIT)
+def egg_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
+    """One act on one egg: pip, slug, fail (with a reason)."""
+    egg = get_object_or_404(Egg.objects.select_related("brood"), ref=ref)
+    key = request.POST.get("request_key")
+    acts: dict[str, Callable[[], Egg]] = {
+        "pip": lambda: services.egg_pip(by=request.user, egg=egg, request_key=key),
+        "slug": lambda: services.egg_slug(by=request.user, egg=egg, request_key=key),
+        "fail": lambda: services.egg_fail(
+            by=request.user, egg=egg, reason=request.POST.get("reason", ""), request_key=key
+        ),
+    }
+    try:
+        changed = acts[act]()
+    except DomainError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(request, f"Egg {changed.code} is {changed.state}.")
+    return redirect("incubation:brood", ref=egg.brood.ref)
+
+
+@require_POST
+@requires(Permission.BROODS_EDIT)
+def brood_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
+    """One act on a brood: another egg, close, or a box taken out."""
+    brood = _brood(ref)
+    key = request.POST.get("request_key")
+    try:
+        if act == "egg":
+            egg = services.egg_add(by=request.user, brood=brood, request_key=key)
+            messages.success(request, f"Egg {egg.code} added.")
+        elif act == "close":
+            services.brood_close(by=request.user, brood=brood, request_key=key)
+            messages.success(request, f"{brood.code} is closed.")
+        else:
+            box = get_object_or_404(Box, ref=request.POST.get("box", ""), brood=brood)
+            services.box_remove(by=request.user, box=box, request_key=key)
+            messages.success(request, f"Box {box.code} is out; its eggs wait for another box.")
+    except DomainError as error:
+        messages.error(request, error.message)
+    return redirect("incubation:brood", ref=brood.ref)
+
+
+@require_POST
+@requires(Permission.READ)
+def box_label(request: PersonRequest, ref: str) -> HttpResponse:
+    """The label of a box as PDF."""
+    box = get_object_or_404(Box.objects.select_related("brood__dam__species", "incubator"), ref=ref)
+    document = box_label_make(by=request.user, box=box)
+    return redirect(f"/documents/{document.ref}/")
+
+
+@requires(Permission.READ, write=Permission.INCUBATORS_EDIT)
+def incubators(request: PersonRequest) -> HttpResponse:
+    """Incubators and their bands."""
+    form = IncubatorForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            incubator = incubator_add(by=request.user, **form.cleaned_data, request_key=request.POST.get("request_key"))
+        except DomainError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"{incubator.name} is set up.")
+            return redirect("incubation:incubators")
+    rows = Incubator.objects.select_related("room").prefetch_related("probes").order_by("name")
+    context = {"form": form, "rows": rows, "may_edit": may(request.user, Permission.INCUBATORS_EDIT)}
+    return render(request, "incubation/incubators.html", context)
+
+
+@requires(Permission.INCUBATORS_EDIT)
+def incubator_edit(request: PersonRequest, ref: str) -> HttpResponse:
+    """Target and band of one incubator."""
+    incubator = get_object_or_404(Incubator, ref=ref)
+    initial = {name: getattr(incubator, name) for name in ("name", "room", "target_c", "low_c", "high_c")}
+    form = IncubatorForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        data = {name: form.cleaned_data[name] for name in ("target_c", "low_c", "high_c")}
+        try:
+            incubator_change(by=request.user, incubator=incubator, **data, request_key=request.POST.get("request_key"))
+        except DomainError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"{incubator.name} saved.")
+            return redirect("incubation:incubators")
+    return render(request, "incubation/incubator.html", {"form": form, "incubator": incubator})
+
+
+def _brood_page(
+    request: PersonRequest,
+    brood: Brood,
+    *,
+    box_form: BoxForm | None = None,
+    check_form: CheckForm | None = None,
+) -> HttpResponse:
+    eggs = list(eggs_of(brood))
+    collected = [egg for egg in eggs if egg.state == EggState.COLLECTED]
+    alive = [egg for egg in eggs if egg.state in ALIVE]
+    refused = any(form is not None and form.is_bound for form in (box_form, check_form))
+    context: dict[str, Any] = {
+        "brood": brood,
+        "eggs": eggs,
+        "counts": counts_of([brood]).get(brood.pk, {}),
+        "boxes": list(boxes_of(brood)),
+        "forecast": forecasts_current([brood]).get(brood.pk),
+        "sires": list(brood.sire_candidates.select_related("male").order_by("-prior")),
+        "young": list(Animal.objects.filter(brood=brood).select_related("tub").order_by("egg_number", "egg_letter")),
+        "may_edit": may(request.user, Permission.BROODS_EDIT),
+        "may_hatch": may(request.user, Permission.HATCH),
+        "box_form": box_form or (BoxForm(eggs=collected) if collected else None),
+        "check_form": check_form or (CheckForm(eggs=alive) if alive else None),
+        "fail_form": FailForm(),
+        "alive": len(alive),
+        "age_days": (clock.today() - brood.on).days,
+    }
+    return render(request, "incubation/brood.html", context, status=400 if refused else 200)
+
+
+def _brood(ref: str) -> Brood:
+    return get_object_or_404(Brood.objects.select_related("dam__species", "species"), ref=ref)
+
+
+def _female(text: str) -> Animal | None:
+    """The female of a ref or code, when she is one that lays eggs."""
+    animal = animal_by_code(text) if text else None
+    if animal is None or animal.sex != Sex.FEMALE or animal.species.mode != Mode.EGGS:
+        return None
+    return animal
