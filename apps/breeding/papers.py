@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.conf import settings
+
 from apps.accounts.models import Person
 from apps.breeding.models import ScanRound
 from apps.breeding.pages.round_moved import moved_lines, summary_rows
@@ -9,7 +11,9 @@ from apps.breeding.selectors.round_progress import round_progress
 from apps.core import clock
 from apps.core.formats import day_text
 from apps.documents.models import Document
-from apps.documents.services import paper_make
+from apps.documents.services import paper_make, qr_svg
+
+QR_MM = 22
 
 
 def round_sheet_make(*, by: Person, scan_round: ScanRound) -> Document:
@@ -18,6 +22,7 @@ def round_sheet_make(*, by: Person, scan_round: ScanRound) -> Document:
     rows = summary_rows(progress)
     context = {
         "round": scan_round,
+        "qr": qr_svg(f"{settings.SITE_URL.rstrip('/')}/scan/{scan_round.ref}/", size_mm=QR_MM),
         "rooms": ", ".join(room.name for room in scan_round.rooms.all()) or "chosen females",
         "opened": day_text(clock.local(scan_round.opened_at), year=True),
         "rows": rows,
