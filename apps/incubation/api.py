@@ -43,7 +43,7 @@ class BoxRow(serializers.ModelSerializer[Box]):
         fields = ["ref", "code", "brood", "incubator", "shelf", "substrate", "water_ratio", "set_at", "removed_at"]
 
 
-class BroodRow(serializers.ModelSerializer[Brood]):
+class ClutchRow(serializers.ModelSerializer[Brood]):
     """One brood with its eggs and hatch window."""
 
     dam = serializers.CharField(source="dam.code")
@@ -124,11 +124,11 @@ class NoInput(serializers.Serializer[Any]):
     """Nothing to send."""
 
 
-class BroodViewSet(FloorViewSet):
-    """Broods: clutches and litters."""
+class ClutchViewSet(FloorViewSet):
+    """Clutches (and litters) with their eggs and hatch window."""
 
     queryset = Brood.objects.select_related("dam", "species").all()
-    serializer_class = BroodRow
+    serializer_class = ClutchRow
     act_permissions = {
         "lay": Permission.BROODS_EDIT,
         "box": Permission.BROODS_EDIT,
@@ -137,12 +137,12 @@ class BroodViewSet(FloorViewSet):
         "refresh_window": Permission.BROODS_EDIT,
     }
 
-    @extend_schema(request=LayInput, responses={201: BroodRow})
+    @extend_schema(request=LayInput, responses={201: ClutchRow})
     @action(detail=False, methods=["post"])
     def lay(self, request: Request) -> Response:
         """Record a clutch with one row for each egg and slug."""
         brood = services.clutch_lay(by=self.by, request_key=self.request_key, **self.valid(LayInput))
-        return Response(BroodRow(brood).data, status=status.HTTP_201_CREATED)
+        return Response(ClutchRow(brood).data, status=status.HTTP_201_CREATED)
 
     @extend_schema(request=BoxInput, responses={201: BoxRow})
     @action(detail=True, methods=["post"])
@@ -160,20 +160,20 @@ class BroodViewSet(FloorViewSet):
         egg = services.egg_add(by=self.by, brood=self.get_object(), request_key=self.request_key, **data)
         return Response(EggRow(egg).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(request=NoInput, responses=BroodRow)
+    @extend_schema(request=NoInput, responses=ClutchRow)
     @action(detail=True, methods=["post"])
     def close(self, request: Request, ref: str) -> Response:
         """Nothing more is expected of this clutch."""
         brood = services.brood_close(by=self.by, brood=self.get_object(), request_key=self.request_key)
-        return Response(BroodRow(brood).data)
+        return Response(ClutchRow(brood).data)
 
-    @extend_schema(request=NoInput, responses=BroodRow)
+    @extend_schema(request=NoInput, responses=ClutchRow)
     @action(detail=True, methods=["post"], url_path="refresh-window")
     def refresh_window(self, request: Request, ref: str) -> Response:
         """Say anew when it hatches."""
         brood = self.get_object()
         services.hatch_forecast_refresh(by=self.by, brood=brood)
-        return Response(BroodRow(brood).data)
+        return Response(ClutchRow(brood).data)
 
 
 class EggViewSet(FloorViewSet):
@@ -233,7 +233,7 @@ class BoxViewSet(FloorViewSet):
 
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
-    ("broods", BroodViewSet, "brood"),
+    ("clutches", ClutchViewSet, "clutch"),
     ("eggs", EggViewSet, "egg"),
     ("boxes", BoxViewSet, "box"),
 ]

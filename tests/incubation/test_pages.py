@@ -102,7 +102,7 @@ def test_two_broods_never_share_a_box(owner: Person, api_as: ApiAs, frozen: date
     foreign = Egg.objects.filter(brood=other).first()
     assert foreign is not None
     body = {"incubator": incubator.ref, "eggs": [foreign.ref]}
-    answer = api_as(owner).post(f"/api/v1/broods/{one.ref}/box/", body)
+    answer = api_as(owner).post(f"/api/v1/clutches/{one.ref}/box/", body)
     assert answer.status_code == 409
     assert answer.json()["errors"][0]["field"] == "eggs"
     assert not Box.objects.exists()
@@ -113,8 +113,8 @@ def test_the_api_lays_boxes_and_hatches(incubation: Person, api_as: ApiAs, froze
     api = api_as(incubation)
     female, incubator = make_female(traits="Clown"), make_incubator()
     body = {"dam": female.ref, "laying_began": "2027-04-06T15:00:00-04:00", "eggs": 2}
-    first = api.post("/api/v1/broods/lay/", body, headers={"Idempotency-Key": "k1"})
-    again = api.post("/api/v1/broods/lay/", body, headers={"Idempotency-Key": "k1"})
+    first = api.post("/api/v1/clutches/lay/", body, headers={"Idempotency-Key": "k1"})
+    again = api.post("/api/v1/clutches/lay/", body, headers={"Idempotency-Key": "k1"})
     assert first.status_code == again.status_code == 201, first.content
     assert first.json()["ref"] == again.json()["ref"]
     brood = first.json()
@@ -123,9 +123,9 @@ def test_the_api_lays_boxes_and_hatches(incubation: Person, api_as: ApiAs, froze
     assert early.status_code == 409
     assert early.json()["code"] == "not-hatchable"
     assert (
-        api.post(f"/api/v1/broods/{brood['ref']}/box/", {"incubator": incubator.ref, "eggs": [egg]}).status_code == 201
+        api.post(f"/api/v1/clutches/{brood['ref']}/box/", {"incubator": incubator.ref, "eggs": [egg]}).status_code == 201
     )
-    assert api.post(f"/api/v1/broods/{brood['ref']}/refresh-window/", {}).json()["window"]["hatch_p10"]
+    assert api.post(f"/api/v1/clutches/{brood['ref']}/refresh-window/", {}).json()["window"]["hatch_p10"]
     young = api.post("/api/v1/young/hatch/", {"egg": egg, "sex": "male", "mass_g": 61})
     assert young.status_code == 201, young.content
     assert young.json()["dam"] == female.code
