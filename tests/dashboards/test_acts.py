@@ -33,7 +33,7 @@ def test_each_sees_what_they_may(keeper: Person, sales: Person, observer: Person
     assert set(buttons(snake, keeper)) == {"Enter", "Move", "Scan", "Visit"}
     assert set(buttons(snake, sales)) == {"Offer for sale"}
     assert buttons(snake, observer) == {}
-    assert {"Edit", "Scan", "Visit"} <= set(buttons(snake, lead))
+    assert {"Edit", "Traits", "Status", "Hold", "Scan", "Visit"} <= set(buttons(snake, lead))
 
 
 def test_a_male_is_not_scanned(keeper: Person, owner: Person, snake: Animal) -> None:

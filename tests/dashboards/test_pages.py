@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.test import Client
@@ -12,6 +12,8 @@ from pytest_django import DjangoAssertNumQueries
 from apps.accounts.models import Person
 from apps.accounts.selectors import system_person
 from apps.animals.models import Animal
+from apps.breeding.models import Season, SeasonForecast
+from apps.breeding.services import scan_record
 from apps.care.services import fact_strike, health_note_record, photo_add
 from apps.core import clock
 from apps.inventory.models import Buyer
@@ -192,3 +194,47 @@ def test_not_ready_names_what_is_missing(db: None, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr("apps.dashboards.views.health._migrations_are_in", lambda: False)
     answer = Client().get("/readyz")
     assert (answer.status_code, answer.json()["checks"]["migrations"]) == (503, "not ready")
+
+
+def test_a_female_with_a_season_shows_her_strip(client_as: ClientAs, lead: Person, snake: Animal) -> None:
+    scan_record(by=lead, female=snake, mm=12.4, observed_at=clock.now() - timedelta(days=21))
+    scan_record(by=lead, female=snake, mm=17.0, observed_at=clock.now() - timedelta(days=1))
+    words = html(client_as(lead).get(f"/animals/{snake.ref}/"))
+    assert "Season 2026/27" in words
+    assert 'class="strip' in words
+    assert 'href="/season/' in words
+
+
+def test_the_first_screen_lists_scans_and_eggs_due(client_as: ClientAs, keeper: Person, snakes: list[Animal]) -> None:
+    for female, columns in (
+        (snakes[0], {"stage": "vitellogenic", "act": "scan_again", "next_scan_on": date(2027, 4, 5)}),
+        (
+            snakes[1],
+            {
+                "stage": "gravid",
+                "act": "expect_eggs",
+                "laying_p10": date(2027, 4, 8),
+                "laying_p50": date(2027, 4, 12),
+                "laying_p90": date(2027, 4, 16),
+            },
+        ),
+        (
+            snakes[2],
+            {
+                "stage": "gravid",
+                "act": "see_vet",
+                "laying_p10": date(2027, 3, 8),
+                "laying_p50": date(2027, 3, 12),
+                "laying_p90": date(2027, 3, 16),
+            },
+        ),
+    ):
+        season = Season.objects.create(female=female, year=2026, opened_on=date(2026, 10, 1))
+        SeasonForecast.objects.create(
+            season=season, as_of=clock.today(), made_at=clock.now(), engine_version="t", input_hash="t", **columns
+        )
+    words = html(client_as(keeper).get("/"))
+    assert "1 scan due and 2 females to lay within a week or late" in words
+    assert "expect eggs 8 – 16 Apr" in words
+    assert "window over on 16 Mar" in words
+    assert "veterinarian" in words

@@ -60,6 +60,9 @@ def acts_of(page: WholeAnimal, person: Person) -> list[ActButton]:
         (Permission.CARE_RECORD, "Enter", address("care:animal", animal.ref), "e", None),
         (Permission.ANIMALS_MOVE, "Move", address("animals:move", animal.ref), "m", HandlingAct.MOVE),
         (Permission.ANIMALS_EDIT, "Edit", address("animals:edit", animal.ref), "", None),
+        (Permission.ANIMALS_EDIT, "Traits", address("animals:traits", animal.ref), "", None),
+        (Permission.ANIMALS_EDIT, "Status", address("animals:status", animal.ref), "", None),
+        (Permission.TREATMENT_SET, "Hold", address("animals:holds", animal.ref), "", None),
     ]
     if animal.sex == Sex.FEMALE and season:
         rows += [

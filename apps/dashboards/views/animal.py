@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from apps.accounts.choices import Permission
-from apps.accounts.policies import PersonRequest, requires
+from apps.accounts.policies import PersonRequest, may, requires
 from apps.dashboards.pages.animal import acts_of, facts_of, parents_picture, sire_words, state_words, weights_picture
 from apps.dashboards.pages.season import season_picture
 from apps.dashboards.selectors.animal import animal_by_ref, whole_animal
@@ -32,5 +32,6 @@ def animal(request: PersonRequest, ref: str) -> HttpResponse:
             "parents_picture": parents_picture(found),
             "sire_words": sire_words(found),
             "season_picture": season_picture(page),
+            "may_settle": may(request.user, Permission.ANIMALS_EDIT),
         },
     )

@@ -12,6 +12,7 @@ from apps.dashboards.pages.words import today_words
 from apps.dashboards.selectors.today import today_for
 
 BAR_SHOWS = 5
+SHIPPING = "/shipping/"  # the index tab's address
 
 
 @requires(Permission.READ)
@@ -24,5 +25,5 @@ def today(request: PersonRequest) -> HttpResponse:
     return render(
         request,
         "dashboards/today.html",
-        {"page": page, "words": today_words(page), "alarms": listed, "day": clock.today()},
+        {"page": page, "words": today_words(page), "alarms": listed, "day": clock.today(), "shipping_url": SHIPPING},
     )
