@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apps.documents.urls")),
     path("", include("apps.jobs.urls")),
     path("", include("apps.places.urls")),
+    path("", include("apps.animals.urls")),
     path("", include("apps.care.urls")),
     path("", include("apps.breeding.urls")),
     path("", include("apps.incubation.urls")),

@@ -67,6 +67,10 @@ class Rack(Linked):
     def __str__(self) -> str:
         return self.name
 
+    def get_absolute_url(self) -> str:
+        """The rack drawn as it stands."""
+        return f"/places/racks/{self.ref}/"
+
 
 class Tub(Linked):
     """A rack position (the label is on the rack); the drawer's card names the animal and travels with it."""
@@ -86,6 +90,10 @@ class Tub(Linked):
 
     def __str__(self) -> str:
         return self.label
+
+    def get_absolute_url(self) -> str:
+        """What the tub's QR code says."""
+        return f"/p/{self.ref}/"
 
 
 class Incubator(Linked):

@@ -81,7 +81,9 @@ def _judge(by: Person, probe: Probe, moment: datetime, temp_c: float, low_c: flo
     for word, row in open_rows.items():
         if word != side and moment >= row.began_at:
             Excursion.objects.filter(pk=row.pk).update(ended_at=moment)
-            alarm_resolve(by=by, kind="probe", subject_ref=probe.ref, condition=word)
+            if not _others_outside(probe, word):
+                kind, ref = _subject(probe)
+                alarm_resolve(by=by, kind=kind, subject_ref=ref, condition=word)
             touched.append(row)
     if side is None:
         return touched
@@ -94,15 +96,31 @@ def _judge(by: Person, probe: Probe, moment: datetime, temp_c: float, low_c: flo
     word = "too warm" if side == ExcursionSide.WARM else "too cold"
     shown = temperature_text(temp_c, fahrenheit_first=facility().fahrenheit_first)
     since = clock.local(excursion.began_at)
+    kind, ref = _subject(probe)
     alarm_raise(
         by=by,
-        kind="probe",
-        subject_ref=probe.ref,
+        kind=kind,
+        subject_ref=ref,
         condition=side,
         label=f"{place_of(probe)} {word}, {shown}",
         detail=f"{probe.name} reads {shown}; allowed {low_c:g} to {high_c:g} °C; since {since:%H:%M}.",
     )
     return [*touched, excursion]
+
+
+def _subject(probe: Probe) -> tuple[str, str]:
+    """What an alarm is about: the incubator, whose two probes are one condition, or the probe elsewhere."""
+    if probe.incubator is not None:
+        return "incubator", probe.incubator.ref
+    return "probe", probe.ref
+
+
+def _others_outside(probe: Probe, side: str) -> bool:
+    """Whether another probe of the same incubator still reads outside on that side."""
+    if probe.incubator is None:
+        return False
+    others = Excursion.objects.filter(probe__incubator=probe.incubator, side=side, ended_at__isnull=True)
+    return others.exclude(probe=probe).exists()
 
 
 def _extend(
