@@ -15,7 +15,7 @@ from apps.places.papers import QR_MM, label_address
 
 MOST_LABELS = 500
 # Characters that fit the label's width at the type sizes of the template; measured on the printed page.
-CODE_FITS, CODE_FITS_SMALL, TRAITS_FIT = 9, 14, 34
+CODE_FITS, CODE_FITS_SMALL, TRAITS_FIT = 8, 13, 34
 
 
 def animal_labels_make(*, by: Person, animals: Sequence[Animal]) -> Document:

@@ -268,7 +268,7 @@ def test_where_a_printed_code_leads(client_as: ClientAs, keeper: Person) -> None
         assert client.get(wrong).status_code == 404, wrong
 
 
-@pytest.mark.parametrize("code", ["PR-0412", "BP-2019-00123", "A very long code of thirty ch"])
+@pytest.mark.parametrize("code", ["PR-0412", "PR-04129", "PR-041299", "BP-2019-00123", "A very long code of thirty ch"])
 def test_a_drawer_card_is_printed_and_read_back(
     code: str, client_as: ClientAs, keeper: Person, settings: Settings
 ) -> None:
@@ -281,8 +281,11 @@ def test_a_drawer_card_is_printed_and_read_back(
     assert code in words
     for part in ("Pastel Clown", "66% het Piebald", "female", "11 Jul 2021"):
         assert part in words
-    (found,) = zxingcpp.read_barcodes(page_image(content, 0))
+    picture = page_image(content, 0)
+    (found,) = zxingcpp.read_barcodes(picture)
     assert found.text == f"https://snakes.example.com/a/{animal.ref}/"
+    margin = picture.crop((picture.width * 121 // 124, 0, picture.width, picture.height)).convert("L")
+    assert margin.getextrema() == (255, 255), "the code runs into the edge of the label"
 
 
 def test_labels_of_many(client_as: ClientAs, keeper: Person) -> None:
