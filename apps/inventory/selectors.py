@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, QuerySet, Sum
+from django.db.models import Prefetch, Q, QuerySet, Sum
 
 from apps.animals.models import Animal
 from apps.core import clock
@@ -76,10 +76,14 @@ def order_paid(order: Order) -> bool:
 
 
 def offers_live() -> QuerySet[Offer]:
-    """Drafts and listed offers with their animal and open reservation."""
+    """Drafts and listed offers with their animal and live reservations."""
+    return offers_all().filter(state__in=[OfferState.DRAFT, OfferState.LISTED])
+
+
+def offers_all() -> QuerySet[Offer]:
+    """Offers of any state with their animal and live reservations, newest on the list first."""
     return (
-        Offer.objects.filter(state__in=[OfferState.DRAFT, OfferState.LISTED])
-        .select_related("animal__species", "animal__tub")
+        Offer.objects.select_related("animal__species", "animal__tub")
         .prefetch_related(
             Prefetch(
                 "reservations",
@@ -91,6 +95,11 @@ def offers_live() -> QuerySet[Offer]:
         )
         .order_by("-listed_at", "-pk")
     )
+
+
+def offers_found(rows: QuerySet[Offer], words: str) -> QuerySet[Offer]:
+    """Those whose animal's code or wording contains the words; all of them for none."""
+    return rows.filter(Q(animal__code__icontains=words) | Q(wording__icontains=words)) if words else rows
 
 
 def orders_open() -> QuerySet[Order]:
