@@ -14,6 +14,7 @@ from apps.animals.choices import HoldWord, Sex
 from apps.animals.models import Animal, Brood
 from apps.animals.services import hold_place
 from apps.breeding.services import ovulation_record, pre_lay_shed_record
+from apps.care.services import meals_offer
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.hatchlings.selectors.possible import possible_young
@@ -57,6 +58,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     say(f"  {laid} clutches of this season laid and boxed")
     with clock.at(LOADED_AT):
         _isolation(loaded)
+    _fed_today(loaded)
     trade(loaded.people, loaded.size, say)
     _readings(loaded.size)
     say("  probe readings of the last three days; incubator 2 is warm")
@@ -144,9 +146,17 @@ def _this_season(loaded: Loaded) -> int:
         with clock.at(moment_on(course.lays_on, 9)):
             brood = _laid(sunniva, female, course)
             eggs = list(Egg.objects.filter(brood=brood, state=EggState.COLLECTED).order_by("number"))
-            box_set(by=sunniva, brood=brood, incubator=_incubator(rng), eggs=eggs, shelf=str(rng.randrange(1, 6)))
+            incubator = Incubator.objects.get(name=f"Incubator {laid % 3 + 1}")
+            box_set(by=sunniva, brood=brood, incubator=incubator, eggs=eggs, shelf=str(rng.randrange(1, 6)))
         laid += 1
     return laid
+
+
+def _fed_today(loaded: Loaded) -> None:
+    """Bram offered the first rack of the nursery at three; nobody has checked yet."""
+    animals = list(Animal.objects.filter(tub__rack__room__name="Nursery", tub__rack__name="Rack A"))
+    with clock.at(LOADED_AT - timedelta(hours=2)):
+        meals_offer(by=loaded.people["bram"], animals=animals, prey="mouse", size="hopper", prey_g=9)
 
 
 def _isolation(loaded: Loaded) -> None:
