@@ -22,6 +22,8 @@ from apps.core.formats import count_text
 from apps.places.models import Rack
 
 ANIMALS_A_PAGE = 100
+# Pages of the top floor, by address: a name would be an upward look.
+IMPORT_AT, EXPORT_AT = "/import/", "/export/animals.csv"
 
 
 @requires(Permission.READ)
@@ -50,6 +52,8 @@ def animal_list(request: PersonRequest) -> HttpResponse:
         "statuses": Status.values,
         "purposes": Purpose.values,
         "may_add": may(request.user, Permission.ANIMALS_EDIT),
+        "import_at": IMPORT_AT,
+        "export_at": EXPORT_AT,
         "may_import": may(request.user, Permission.IMPORT),
         "may_export": may(request.user, Permission.EXPORT),
     }
