@@ -14,11 +14,3 @@ class OrderCancelled(Event):
 
     name: ClassVar[str] = "inventory.order-cancelled"
     order_ref: str
-
-
-@dataclass(frozen=True)
-class OrderAgreed(Event):
-    """An order was agreed; what travels can be planned."""
-
-    name: ClassVar[str] = "inventory.order-agreed"
-    order_ref: str

@@ -366,7 +366,6 @@ def _order_page(
         "order": row,
         "money": money,
         "lines": row.lines.select_related("animal__species", "animal__tub").order_by("pk"),
-        "parcels": row.via_shipping_parcels.order_by("number").values("ref", "number", "state", "ship_on"),
         "ledger": row.ledger.select_related("by").order_by("at", "pk"),
         "pay_form": pay_form or PaymentForm(initial={"amount": max(money.due_minor, 0)}),
         "refund_form": refund_form or RefundForm(),

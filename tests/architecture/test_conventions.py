@@ -154,7 +154,7 @@ def test_no_browser_side_inline_code() -> None:
 def test_nothing_names_a_machine_or_a_registry() -> None:
     """No machine path and no registry address in any file."""
     pattern = re.compile(
-        "|".join(["/" + "work/main", "/root" + "/", "pypi" + r"\.org", "pythonhosted", "registry\\." + "npm"])
+        "|".join(["/" + "work/main", "/root" + "/", "pypi" + r"\.org", "python" + "hosted", "registry\\." + "npm"])
     )
     wrong = []
     for folder in ("apps", "config", "docs", "fixtures", "tests"):

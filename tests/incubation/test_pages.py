@@ -123,7 +123,8 @@ def test_the_api_lays_boxes_and_hatches(incubation: Person, api_as: ApiAs, froze
     assert early.status_code == 409
     assert early.json()["code"] == "not-hatchable"
     assert (
-        api.post(f"/api/v1/clutches/{brood['ref']}/box/", {"incubator": incubator.ref, "eggs": [egg]}).status_code == 201
+        api.post(f"/api/v1/clutches/{brood['ref']}/box/", {"incubator": incubator.ref, "eggs": [egg]}).status_code
+        == 201
     )
     assert api.post(f"/api/v1/clutches/{brood['ref']}/refresh-window/", {}).json()["window"]["hatch_p10"]
     young = api.post("/api/v1/young/hatch/", {"egg": egg, "sex": "male", "mass_g": 61})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import IntegrityError, transaction
 
@@ -102,59 +103,40 @@ def animal_register(
     own = check_code(code)
     check_words(sex=sex, origin=origin, purpose=purpose)
     check_dates(hatched_on, acquired_on)
-    check_parents(
-        code=own,
-        species=species,
-        hatched_on=hatched_on,
-        dam=dam,
-        sire=sire,
-        brood=brood,
-        is_hybrid=is_hybrid,
-        is_parthenogen=is_parthenogen,
-    )
-    notation = notation_checked(species, traits)
+    kin: dict[str, Any] = {"species": species, "hatched_on": hatched_on, "dam": dam, "sire": sire, "brood": brood}
+    kin |= {"is_hybrid": is_hybrid, "is_parthenogen": is_parthenogen}
+    check_parents(code=own, **kin)
     moment = clock.now()
-    values: dict[str, object] = {
-        "name": name,
-        "sex": sex,
-        "origin": origin,
-        "purpose": purpose,
-        "note": note,
-        "is_hybrid": is_hybrid,
-        "is_parthenogen": is_parthenogen,
+    said: dict[str, object] = {"name": name, "sex": sex, "origin": origin, "purpose": purpose, "note": note}
+    said |= {
+        "acquired_on": acquired_on,
         "acquired_from": acquired_from[:120],
+        "traits": notation_checked(species, traits),
     }
+    said |= {"egg_number": egg_number, "egg_letter": egg_letter, "tub": tub}
     if sire is not None and sire_why:
-        values |= {"sire_settled_at": moment, "sire_settled_by": by, "sire_settled_why": sire_why[:160]}
+        said |= {"sire_settled_at": moment, "sire_settled_by": by, "sire_settled_why": sire_why[:160]}
+    animal = _created(own, moment, kin | said)
+    if animal.traits:
+        TraitStatement.objects.create(animal=animal, notation=animal.traits, basis=trait_basis, stated_at=moment, by=by)
+    if tub is not None:
+        Placement.objects.create(animal=animal, tub=tub, since=moment, by=by, reason="registered")
+    audit_write(by=by, act="animal.register", subject=animal, detail={"traits": animal.traits})
+    return animal
+
+
+def _created(code: str, moment: datetime, values: Mapping[str, Any]) -> Animal:
+    """The new row; what the database refuses is said in the register's words."""
+    known_since = values["hatched_on"] or values["acquired_on"]
     try:
         with transaction.atomic():
-            animal = Animal.objects.create(
-                code=own,
-                code_key=code_key(own),
-                species=species,
-                dam=dam,
-                sire=sire,
-                brood=brood,
-                egg_number=egg_number,
-                egg_letter=egg_letter,
-                hatched_on=hatched_on,
-                acquired_on=acquired_on,
-                traits=notation,
-                tub=tub,
-                registered_at=moment,
-                status_since=hatched_on or acquired_on,
-                **values,
+            return Animal.objects.create(
+                code=code, code_key=code_key(code), registered_at=moment, status_since=known_since, **values
             )
     except IntegrityError as error:
         if "egg" in str(error):
             raise CodeTaken("An animal from this egg is already recorded.", field="egg_number") from None
-        raise CodeTaken(f"{own} is another animal's code; codes are never reused.", field="code") from None
-    if notation:
-        TraitStatement.objects.create(animal=animal, notation=notation, basis=trait_basis, stated_at=moment, by=by)
-    if tub is not None:
-        Placement.objects.create(animal=animal, tub=tub, since=moment, by=by, reason="registered")
-    audit_write(by=by, act="animal.register", subject=animal, detail={"traits": notation})
-    return animal
+        raise CodeTaken(f"{code} is another animal's code; codes are never reused.", field="code") from None
 
 
 @service("animals.register", may=Permission.ANIMALS_EDIT)

@@ -18,7 +18,7 @@ from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.inventory.choices import ClaimKind, Fulfilment, OfferState, OrderState, ReservationState
 from apps.inventory.errors import MoneyWrong
-from apps.inventory.events import OrderAgreed, OrderCancelled
+from apps.inventory.events import OrderCancelled
 from apps.inventory.models import Buyer, Offer, Order, OrderLine, Reservation
 from apps.inventory.policies import check_order
 from apps.inventory.selectors import balance, next_order_number, order_paid
@@ -69,7 +69,7 @@ def order_make(
 @service("order.agree", may=Permission.SALES_EDIT)
 def order_agree(*, by: Person, order: Order, request_key: str | None = None) -> Order:
     """Both sides agreed. Raises WrongState."""
-    return _move(by, order, OrderState.AGREED, "agreed_at", event=OrderAgreed(order_ref=order.ref))
+    return _move(by, order, OrderState.AGREED, "agreed_at")
 
 
 @service("order.hand-over")
@@ -145,7 +145,6 @@ def _move(
     stamp: str,
     *,
     detail: dict[str, object] | None = None,
-    event: OrderAgreed | None = None,
 ) -> Order:
     """One transition, lost to nobody who was faster."""
     order = Order.objects.get(pk=order.pk)
@@ -154,6 +153,4 @@ def _move(
     if changed != 1:
         raise WrongState(f"Order {order.number} was changed meanwhile. Look again.")
     audit_write(by=by, act=f"order.{to.value.replace(' ', '-')}", subject=order, detail=detail)
-    if event is not None:
-        event_publish(event)
     return Order.objects.get(pk=order.pk)
