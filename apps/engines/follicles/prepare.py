@@ -71,9 +71,25 @@ def strip_future(facts: SeasonFacts, as_of: date) -> tuple[SeasonFacts, int]:
     meals = tuple(fact for fact in facts.meals if fact.on <= as_of)
     weights = tuple(fact for fact in facts.weights if fact.on <= as_of)
     condition = tuple(fact for fact in facts.condition if fact.on <= as_of)
-    days = {name: on for name in _DAYS if (on := getattr(facts, name)) is not None and on > as_of}
-    later: dict[str, Any] = dict.fromkeys(days)
-    kept = replace(facts, scans=scans, visits=visits, meals=meals, weights=weights, condition=condition, **later)
+    late = {name for name in _DAYS if (on := getattr(facts, name)) is not None and on > as_of}
+    kept = replace(
+        facts,
+        scans=scans,
+        visits=visits,
+        meals=meals,
+        weights=weights,
+        condition=condition,
+        ovulated_on=_unless(late, "ovulated_on", facts.ovulated_on),
+        pre_lay_shed_on=_unless(late, "pre_lay_shed_on", facts.pre_lay_shed_on),
+        laid_on=_unless(late, "laid_on", facts.laid_on),
+        last_laid_on=_unless(late, "last_laid_on", facts.last_laid_on),
+        regurgitated_on=_unless(late, "regurgitated_on", facts.regurgitated_on),
+        regressed_on=_unless(late, "regressed_on", facts.regressed_on),
+    )
     before = sum(len(getattr(facts, name)) for name in _LISTS)
     after = sum(len(getattr(kept, name)) for name in _LISTS)
-    return kept, before - after + len(days)
+    return kept, before - after + len(late)
+
+
+def _unless(late: set[str], name: str, on: date | None) -> date | None:
+    return None if name in late else on
