@@ -28,6 +28,9 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
     Periodic("animals.check-lineage", 86400, "work", "what must never be false is looked for every night"),
     Periodic("incubation.watch-probes", 60, "watch", "a silent probe is itself an alarm"),
+    Periodic(
+        "incubation.simulate-probes", 300, "watch", "the demonstration's probes read on; elsewhere it does nothing"
+    ),
     Periodic("incubation.refresh-hatch-windows", 3600, "work", "hatch windows follow the real trace"),
     Periodic("incubation.checks-due", 86400, "work", "boxes are looked at every week"),
     Periodic("hatchlings.refresh-readiness", 21600, "work", "age makes ready without any event"),

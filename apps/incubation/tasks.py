@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from apps.accounts.selectors import system_person
+from apps.accounts.selectors import facility, system_person
+from apps.core import clock
+from apps.incubation.selectors.demo_probes import demo_reading
 from apps.incubation.selectors.eggs import broods_to_hatch, checks_due
 from apps.incubation.services import hatch_forecast_refresh
 from apps.jobs.services import job_run
-from apps.places.selectors import probes_active
-from apps.places.services import silence_judge
+from apps.places.selectors import latest_readings, probes_active
+from apps.places.services import readings_record, silence_judge
 
 CHECK_DAYS = 7
 
@@ -53,3 +55,20 @@ def watch_probes() -> None:
         return f"silent: {', '.join(silent)}" if silent else ""
 
     job_run("incubation.watch-probes", work, queue="watch", quiet=True)
+
+
+@shared_task(name="incubation.simulate-probes")
+def simulate_probes() -> None:
+    """The demonstration's incubator probes read on; a real facility's readings come from its devices."""
+
+    def work() -> str:
+        if not facility().is_demo:
+            return ""
+        by, at = system_person(), clock.now()
+        probes = [probe for probe in probes_active() if probe.incubator_id is not None]
+        last = latest_readings(probes)
+        for probe in probes:
+            readings_record(by=by, probe=probe, readings=[demo_reading(probe, last.get(probe.pk), at)])
+        return ""
+
+    job_run("incubation.simulate-probes", work, queue="watch", quiet=True)
