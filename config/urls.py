@@ -22,6 +22,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("apps.incubation.urls")),
     path("", include("apps.hatchlings.urls")),
     path("", include("apps.inventory.urls")),
+    path("", include("apps.shipping.urls")),
     path("api/v1/", include("config.api")),
     # last: it owns "/" and the animal's page, which other floors' addresses begin with
     path("", include("apps.dashboards.urls")),

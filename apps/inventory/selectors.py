@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch, Q, QuerySet, Sum
 
+from apps.animals.choices import Status
 from apps.animals.models import Animal
 from apps.core import clock
+from apps.hatchlings.models import Readiness
 from apps.inventory.choices import OfferState, OrderState, ReservationState
 from apps.inventory.models import Buyer, Claim, LedgerEntry, Offer, Order, OrderLine, Reservation
 
@@ -100,6 +102,17 @@ def offers_all() -> QuerySet[Offer]:
 def offers_found(rows: QuerySet[Offer], words: str) -> QuerySet[Offer]:
     """Those whose animal's code or wording contains the words; all of them for none."""
     return rows.filter(Q(animal__code__icontains=words) | Q(wording__icontains=words)) if words else rows
+
+
+def ready_not_offered() -> QuerySet[Readiness]:
+    """Young that meet the sale rule, are here, not on offer, and not reserved, sold or on loan; oldest first."""
+    return (
+        Readiness.objects.filter(is_ready=True, animal__status=Status.HERE)
+        .exclude(animal__in=Offer.objects.filter(state__in=[OfferState.DRAFT, OfferState.LISTED]).values("animal"))
+        .exclude(animal__in=Claim.objects.filter(closed_at__isnull=True).values("animal"))
+        .select_related("animal__tub")
+        .order_by("animal__hatched_on", "animal__code")
+    )
 
 
 def orders_open() -> QuerySet[Order]:

@@ -17,7 +17,6 @@ from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
 from apps.animals.selectors import animal_by_code
 from apps.core.errors import DomainError
-from apps.hatchlings.models import Readiness
 from apps.inventory import services
 from apps.inventory.choices import EntryKind, Fulfilment, OfferState, OrderState, PayMethod, ReservationState
 from apps.inventory.forms import (
@@ -32,7 +31,15 @@ from apps.inventory.forms import (
 )
 from apps.inventory.models import Buyer, Offer, Order, Reservation
 from apps.inventory.policies import can_order
-from apps.inventory.selectors import balance, balances, buyers, offers_all, offers_found, offers_live
+from apps.inventory.selectors import (
+    balance,
+    balances,
+    buyers,
+    offers_all,
+    offers_found,
+    offers_live,
+    ready_not_offered,
+)
 
 ROWS = 60
 SHOW_OFFERS = (("", "All"), ("listed", "Listed"), ("draft", "Drafts"), ("held", "Held for a buyer"))
@@ -73,13 +80,7 @@ def stock(request: PersonRequest) -> HttpResponse:
     elif show == "held":
         rows = rows.filter(reservations__state=ReservationState.OPEN)
     page = Paginator(rows, ROWS).get_page(request.GET.get("page"))
-    live = Offer.objects.filter(state__in=[OfferState.DRAFT, OfferState.LISTED])
-    ready = (
-        Readiness.objects.filter(is_ready=True, animal__status="here")
-        .exclude(animal__in=live.values("animal"))
-        .select_related("animal__tub")
-        .order_by("animal__hatched_on")
-    )
+    ready = ready_not_offered()
     context = {
         "page": page,
         "form": form,
@@ -87,7 +88,7 @@ def stock(request: PersonRequest) -> HttpResponse:
         "show": show,
         "shows": SHOW_OFFERS,
         "query": f"{urlencode({'find': find, 'show': show})}&",
-        "listed": live.filter(state=OfferState.LISTED).count(),
+        "listed": Offer.objects.filter(state=OfferState.LISTED).count(),
         "ready": list(ready[:20]),
         "ready_count": ready.count(),
         "may_edit": may(request.user, Permission.SALES_EDIT),

@@ -26,6 +26,8 @@ RELEASE_RIGHT: dict[Verdict, Permission] = {
     Verdict.NEEDS_REVIEW: Permission.PARCEL_RELEASE_LAW,
     Verdict.NO_GO: Permission.PARCEL_RELEASE_LAW,
 }
+# A permit is somebody's document about the animals: it stays when the papers of a given-back day are void.
+PERMIT_KIND = "permit"
 BEFORE_HAND_OVER = frozenset({_S.PLANNED, _S.BOOKED, _S.HELD, _S.RELEASED, _S.PACKED})
 LIVE = BEFORE_HAND_OVER | {_S.HANDED}
 

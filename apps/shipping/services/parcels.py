@@ -30,7 +30,7 @@ from apps.shipping.choices import ParcelState, Verdict
 from apps.shipping.errors import NoGo, NotSold
 from apps.shipping.events import ParcelBooked, ParcelPlanned
 from apps.shipping.models import ArrivalReport, Hub, Parcel, ParcelAnimal, ParcelRelease, ParcelWindow
-from apps.shipping.policies import LIVE, RELEASE_RIGHT, check_parcel
+from apps.shipping.policies import LIVE, PERMIT_KIND, RELEASE_RIGHT, check_parcel
 from apps.shipping.selectors.parcels import contents, next_parcel_number, window_on
 from apps.shipping.services.windows import parcel_windows_refresh
 
@@ -289,7 +289,7 @@ def _give_day(by: Person, parcel: Parcel, state: ParcelState, window: ParcelWind
 
 
 def _void_papers(by: Person, parcel: Parcel, reason: str) -> None:
-    for document in documents_of("parcel", parcel.ref).filter(voided_at__isnull=True):
+    for document in documents_of("parcel", parcel.ref).filter(voided_at__isnull=True).exclude(kind=PERMIT_KIND):
         document_void(by=by, document=document, reason=reason, request_key=None)
 
 
