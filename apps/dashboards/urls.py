@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.dashboards.views import animal, health, imports, search, today
+from apps.dashboards.views import animal, gallery, health, imports, search, today
 
 app_name = "dashboards"
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     path("export/animals.csv", imports.export_animals, name="export-animals"),
     path("export/racks.csv", imports.export_places, name="export-racks"),
     path("search/", search.search, name="search"),
+    path("gallery/", gallery.gallery, name="gallery"),
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
 ]
