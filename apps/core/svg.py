@@ -31,6 +31,7 @@ PAPER_STYLE = (
     ".band-earnest{fill:#dce8e3}.band-stop{fill:#b4cec8}.line-appetite{fill:none;stroke:#b4cec8;stroke-width:1}"
     ".mark-introduce{fill:none;stroke:#24574f;stroke-width:1}"
     ".fan{fill:#111614;fill-opacity:.2}.fan-2{fill:#111614;fill-opacity:.3}"
+    ".window-bar{fill:#111614;fill-opacity:.55}"
     ".median{fill:none;stroke:#111614;stroke-width:1.1;stroke-dasharray:2.5 2.2}"
     ".scan-line{fill:none;stroke:#111614;stroke-width:1.1}.scan,.ovulated,.eggs,.pill-mid,.pill-mid-needs{fill:#111614}"
     ".scan-doubtful{fill:#fff;stroke:#111614;stroke-width:1.1;stroke-dasharray:2 1.3}"
@@ -140,15 +141,36 @@ def monday_on_or_before(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def pill(x1: float, x2: float, y: float, height: float, middle: float | None = None, *, needs: bool = False) -> str:
-    """The window mark used everywhere: an open pill from p10 to p90, a tick at the median. ``y`` is its top."""
+def pill(
+    x1: float,
+    x2: float,
+    y: float,
+    height: float,
+    middle: float | None = None,
+    *,
+    needs: bool = False,
+    edge: float | None = None,
+) -> str:
+    """The window mark used everywhere: an open pill from p10 to p90, a tick at the median. ``y`` is its top.
+
+    A window that runs past ``edge`` (the last pixel there is) stays open there and ends in an arrow head, so that a cut
+    is never read as an end.
+    """
+    tail = " pill-needs" if needs else ""
     width = max(x2 - x1, height)
     start = x1 if x2 - x1 >= height else (x1 + x2 - width) / 2
-    tail = " pill-needs" if needs else ""
-    body = rect(start, y, width, height, f"pill{tail}", radius=height / 2)
-    if middle is not None:
-        body += rect(middle - 1, y, 2, height, "pill-mid pill-mid-needs" if needs else "pill-mid")
-    return body
+    tick = ""
+    if middle is not None and (edge is None or middle <= edge):
+        tick = rect(middle - 1, y, 2, height, "pill-mid pill-mid-needs" if needs else "pill-mid")
+    if edge is None or start + width <= edge:
+        return rect(start, y, width, height, f"pill{tail}", radius=height / 2) + tick
+    half, tip = height / 2, edge - 1
+    head = f"M{num(tip - half)} {num(y)}L{num(tip)} {num(y + half)}L{num(tip - half)} {num(y + height)}"
+    if start >= tip - height:
+        return f'<path class="pill{tail} f-none" d="{head}"/>'
+    round_end = f"H{num(start + half)}A{num(half)} {num(half)} 0 0 0 {num(start + half)} {num(y + height)}"
+    outline = f"M{num(tip - half)} {num(y)}{round_end}H{num(tip - half)}L{num(tip)} {num(y + half)}z"
+    return f'<path class="pill{tail}" d="{outline}"/>{tick}'
 
 
 def diamond(x: float, y: float, radius: float, cls: str) -> str:

@@ -6,109 +6,46 @@ scale of weeks everywhere, so that two hundred rows can be compared by eye.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Literal
 
+from apps.breeding.pages.season_strip_facts import (
+    FanPoint,
+    MealMark,
+    ScanMark,
+    StripFacts,
+    StripLines,
+    VisitMark,
+    WeightMark,
+    WindowMark,
+    strip_words,
+)
 from apps.core import svg
-from apps.core.formats import day_text, grams_text, mm_text, window_text
+from apps.core.formats import day_text, grams_text, window_text
+
+__all__ = [
+    "FanPoint",
+    "MealMark",
+    "ScanMark",
+    "Size",
+    "StripFacts",
+    "StripLines",
+    "VisitMark",
+    "WeightMark",
+    "WindowMark",
+    "axis_months",
+    "season_strip",
+    "strip_words",
+]
 
 Size = Literal["board", "scan", "page", "phone", "opened", "past"]
 
 
 @dataclass(frozen=True, slots=True)
-class ScanMark:
-    """One reading."""
-
-    on: date
-    mm: float
-    doubtful: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class VisitMark:
-    """One stay of a male; thick when a lock was seen."""
-
-    on: date
-    locked: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MealMark:
-    """One meal whose fate is known."""
-
-    on: date
-    ate: bool
-
-
-@dataclass(frozen=True, slots=True)
-class WeightMark:
-    """One weighing."""
-
-    on: date
-    mass_g: float
-
-
-@dataclass(frozen=True, slots=True)
-class FanPoint:
-    """Forecast quantiles of one day, in mm."""
-
-    on: date
-    p10: float
-    p25: float
-    p50: float
-    p75: float
-    p90: float
-
-
-@dataclass(frozen=True, slots=True)
-class WindowMark:
-    """A window of dates, 80 %, with its median."""
-
-    p10: date
-    p50: date
-    p90: date
-
-
-@dataclass(frozen=True, slots=True)
-class StripLines:
-    """Axis and house lines of the species profile."""
-
-    opening: date
-    weeks: int
-    low_mm: float
-    high_mm: float
-    earnest_mm: float | None
-    stop_mm: float | None
-    ovulation_mm: float
-    appetite_mm: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class StripFacts:
-    """Everything the strip may show."""
-
-    lines: StripLines
-    today: date
-    scans: Sequence[ScanMark] = ()
-    visits: Sequence[VisitMark] = ()
-    meals: Sequence[MealMark] = ()
-    weights: Sequence[WeightMark] = ()
-    fan: Sequence[FanPoint] = ()
-    ovulation: WindowMark | None = None
-    laying: WindowMark | None = None
-    ovulated_on: date | None = None
-    shed_on: date | None = None
-    laid_on: date | None = None
-    urgent: bool = False
-    label: str = ""
-    notes: Sequence[str] = field(default=())
-
-
-@dataclass(frozen=True, slots=True)
 class _Form:
-    """Measures of one size, in px: look.md's table."""
+    """Measures of one size, in px."""
 
     px_per_week: float
     left: float
@@ -126,76 +63,110 @@ class _Form:
     ate_r: float
     left_r: float
     large: bool
+    spill: float  # how far a mark may run past the last week before it is shown as going on
 
     @property
     def height(self) -> float:
         """Of the whole picture."""
-        return self.top + self.plot + self.visits + self.meals + self.foot
+        return self.floor + self.visits + self.meals + self.foot
+
+    @property
+    def floor(self) -> float:
+        """Where the plot ends and the lane of visits begins."""
+        return self.top + self.plot
 
 
 _FORMS: dict[Size, _Form] = {
-    "board": _Form(11.5, 0, 0, 2.2, 16.4, 5, 3.5, 0.9, 1.8, 2.6, 3, 6, 2.2, 1.15, 1.6, False),
-    "phone": _Form(8.6, 0, 0, 2.2, 30, 6, 4, 1, 1.8, 2.6, 3, 6, 2.2, 1.15, 1.6, False),
-    "past": _Form(6.6, 0, 0, 2.2, 34, 6, 4, 1, 1.6, 2.2, 3, 6, 2, 1, 1.4, False),
-    "opened": _Form(11.5, 0, 0, 12, 79, 15, 12, 0, 3.6, 5, 6, 12, 4, 2.2, 3, True),
-    "scan": _Form(24.9, 30, 96, 14, 153, 15, 12, 28, 3.6, 5, 6, 12, 4, 2.2, 3, True),
-    "page": _Form(22.6, 30, 96, 14, 261, 15, 12, 28, 3.6, 5, 6, 12, 4, 2.2, 3, True),
+    "board": _Form(11.5, 0, 0, 2.2, 16.4, 5, 3.5, 0.9, 1.8, 2.6, 3, 6, 2.2, 1.15, 1.6, False, 6),
+    "phone": _Form(8.6, 0, 0, 2.2, 30, 6, 4, 1, 1.8, 2.6, 3, 6, 2.2, 1.15, 1.6, False, 0),
+    "past": _Form(6.6, 0, 0, 2.2, 34, 6, 4, 1, 1.6, 2.2, 3, 6, 2, 1, 1.4, False, 0),
+    "opened": _Form(11.5, 0, 0, 12, 79, 15, 12, 0, 3.6, 5, 6, 12, 4, 2.2, 3, True, 6),
+    "scan": _Form(24.9, 30, 96, 14, 181, 15, 12, 28, 3.6, 5, 6, 12, 4, 2.2, 3, True, 40),
+    "page": _Form(22.6, 30, 96, 14, 289, 15, 12, 28, 3.6, 5, 6, 12, 4, 2.2, 3, True, 40),
 }
-_LEAST_WEIGHT_SPAN_G = 420.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """One picture being drawn: its measures, scales and ends, and the boxes that words already take."""
+
+    form: _Form
+    x: svg.Days
+    y: svg.Linear
+    start: date
+    end: date
+    taken: list[tuple[float, float, float, float]]
+
+    @property
+    def right(self) -> float:
+        """The end of the last week."""
+        return self.x(self.end)
+
+    @property
+    def width(self) -> float:
+        """Of the whole picture."""
+        return self.right + self.form.right
+
+    def shows(self, day: date) -> bool:
+        """The day is on the axis."""
+        return self.start <= day < self.end
+
+    def words(
+        self, text: str, cls: str, *places: tuple[float, float, str], must: bool = False, size: float = 11
+    ) -> str:
+        """The text at the first of ``places`` (x, baseline, anchor) that is inside and free of other words.
+
+        Where none is free: nothing, or with ``must`` the first place that is at least inside.
+        """
+        width = svg.text_width(text, size)
+        inside: tuple[float, float, str, float] | None = None
+        for x, y, anchor in places:
+            left = x - {"start": 0.0, "middle": width / 2, "end": width}[anchor]
+            if left < 0 or left + width > self.width:
+                continue
+            inside = inside or (x, y, anchor, left)
+            if all(
+                left > right + 2 or left + width + 2 < other or y < top or y - size > foot
+                for other, top, right, foot in self.taken
+            ):
+                inside = (x, y, anchor, left)
+                break
+        else:
+            if not must or inside is None:
+                return ""
+        x, y, anchor, left = inside
+        self.taken.append((left, y - size, left + width, y + 2))
+        return svg.text(x, y, text, f"{cls} halo", anchor=anchor)
 
 
 def season_strip(facts: StripFacts, size: Size) -> str:
-    """The picture of one season at one size."""
+    """The picture of one season at one size: an ``svg`` whose words say the same as its marks."""
     form = _FORMS[size]
     start = svg.monday_on_or_before(facts.lines.opening)
-    x = svg.Days(start, form.px_per_week, form.left)
-    y = svg.Linear(facts.lines.low_mm, facts.lines.high_mm, form.top + form.plot, form.top)
-    width = form.left + facts.lines.weeks * form.px_per_week + form.right
-    end = start + timedelta(weeks=facts.lines.weeks)
-    right = x(end)
+    lines = facts.lines
+    sheet = _Sheet(
+        form=form,
+        x=svg.Days(start, form.px_per_week, form.left),
+        y=svg.Linear(lines.low_mm, lines.high_mm, form.floor, form.top),
+        start=start,
+        end=start + timedelta(weeks=lines.weeks),
+        taken=[],
+    )
+    marks = [_forecast(facts, sheet), _scan_line(facts, sheet), _milestones(facts, sheet)]
+    # words are placed in order of weight: what needs somebody first, the plain numbers last
+    words = _window_words(facts, sheet) + _scan_words(facts, sheet) if form.large else ""
     body = [
-        *_bands(facts.lines, form, y, right),
-        *_months(start, end, form, x),
-        _weights(facts, form, x, start, end),
-        *_forecast(facts, form, x, y, end),
-        *_scans(facts, form, x, y, start, end),
-        *_milestones(facts, form, x, y, start, end),
-        *_visits(facts, form, x, start, end),
-        *_meals(facts, form, x, start, end),
-        *_today(facts, form, x, start, end),
+        _ground(lines, size),
+        _weights(facts, sheet),
+        *marks,
+        _visits(facts, sheet),
+        _meals(facts, sheet),
+        _today(facts, sheet),
+        words,
     ]
     title = f"Season of {facts.label}" if facts.label else "Season"
-    return svg.picture(
-        width,
-        form.height,
-        [part for part in body if part],
-        title=title,
-        desc=strip_words(facts),
-        cls="strip urgent" if facts.urgent else "strip",
-    )
-
-
-def strip_words(facts: StripFacts) -> str:
-    """What the strip shows, in a sentence or two, for whoever does not see it."""
-    parts: list[str] = []
-    sound = [scan for scan in facts.scans if not scan.doubtful]
-    if sound:
-        parts.append(f"{len(facts.scans)} scans, the last {mm_text(sound[-1].mm)} on {day_text(sound[-1].on)}")
-    else:
-        parts.append("no reading yet")
-    if facts.visits:
-        parts.append(f"{len(facts.visits)} visits, {sum(visit.locked for visit in facts.visits)} with a lock")
-    if facts.ovulated_on is not None:
-        parts.append(f"ovulated {day_text(facts.ovulated_on)}")
-    elif facts.ovulation is not None:
-        parts.append(f"ovulation {window_text(facts.ovulation.p10, facts.ovulation.p90)}, 80 %")
-    if facts.shed_on is not None:
-        parts.append(f"pre-lay shed {day_text(facts.shed_on)}")
-    if facts.laid_on is not None:
-        parts.append(f"laid {day_text(facts.laid_on)}")
-    elif facts.laying is not None:
-        parts.append(f"eggs {window_text(facts.laying.p10, facts.laying.p90)}, 80 %")
-    return "; ".join(parts) + "."
+    cls = "strip urgent" if facts.urgent else "strip"
+    return svg.picture(sheet.width, form.height, body, title=title, desc=strip_words(facts), cls=cls)
 
 
 def axis_months(lines: StripLines, size: Size, today: date, *, height: float = 18) -> str:
@@ -217,170 +188,215 @@ def axis_months(lines: StripLines, size: Size, today: date, *, height: float = 1
     return svg.picture(x(end) + form.right, height, body, title="", cls="strip")
 
 
-def _bands(lines: StripLines, form: _Form, y: svg.Linear, right: float) -> list[str]:
+@lru_cache(maxsize=64)
+def _ground(lines: StripLines, size: Size) -> str:
+    """What the page came with: bands, lines, months and their names. The same for every row of a board, so kept."""
+    form = _FORMS[size]
+    start = svg.monday_on_or_before(lines.opening)
+    end = start + timedelta(weeks=lines.weeks)
+    x = svg.Days(start, form.px_per_week, form.left)
+    y = svg.Linear(lines.low_mm, lines.high_mm, form.floor, form.top)
+    left, right = form.left, x(end)
     body = []
     if lines.earnest_mm is not None and lines.stop_mm is not None:
-        top, foot = y(lines.stop_mm), y(lines.earnest_mm)
-        body.append(svg.rect(form.left, top, right - form.left, foot - top, "band-earnest"))
-        upper = y(lines.ovulation_mm)
-        body.append(svg.rect(form.left, upper, right - form.left, top - upper, "band-stop"))
+        earnest, stop, upper = y(lines.earnest_mm), y(lines.stop_mm), y(lines.ovulation_mm)
+        body.append(svg.rect(left, stop, right - left, earnest - stop, "band-earnest"))
+        body.append(svg.rect(left, upper, right - left, stop - upper, "band-stop"))
+        if form.large and form.left:
+            body.append(svg.text(right + 6, (earnest + stop) / 2 + 4, "pair in earnest", "t-print"))
+            body.append(svg.text(right + 6, (stop + upper) / 2 + 4, "stop pairing", "t-print"))
     if lines.appetite_mm is not None:
-        body.append(svg.line(form.left, y(lines.appetite_mm), right, y(lines.appetite_mm), "line-appetite"))
-    if form.large and form.left:
+        body.append(svg.line(left, y(lines.appetite_mm), right, y(lines.appetite_mm), "line-appetite"))
+    foot = form.height - form.foot
+    top = 0 if form.large else form.top
+    months = "".join(f"M{x(day):.1f} {top}V{foot:.1f}" for day in svg.month_starts(start, end))
+    body.append(f'<path class="month" d="{months}"/>')
+    if lines.introduce_from is not None and start <= lines.introduce_from < end:
+        at = x(lines.introduce_from)
+        body.append(svg.line(at, form.floor + 1, at, form.floor + form.visits, "mark-introduce"))
+    if form.large:
+        anchor, at = ("end", left - 6) if form.left else ("start", 2.0)
         for mm in (lines.earnest_mm, lines.appetite_mm, lines.stop_mm, lines.ovulation_mm):
             if mm is not None:
-                body.append(svg.text(form.left - 6, y(mm) + 4, f"{mm:g}", "t-print", anchor="end"))
-        if lines.earnest_mm is not None and lines.stop_mm is not None:
-            middle = (y(lines.earnest_mm) + y(lines.stop_mm)) / 2 + 4
-            body.append(svg.text(right + 6, middle, "pair in earnest", "t-print"))
-            over = (y(lines.stop_mm) + y(lines.ovulation_mm)) / 2 + 4
-            body.append(svg.text(right + 6, over, "stop pairing", "t-print"))
-    return body
+                body.append(
+                    svg.text(at, y(mm) + 4, f"{mm:g}", "t-print" if form.left else "t-print t-10", anchor=anchor)
+                )
+    if form.large and form.left:
+        body.append(svg.text(left - 6, form.top - 4, "mm", "t-print", anchor="end"))
+        named = [start] if start.day < 20 else []
+        for day in [*named, *svg.month_starts(start, end - timedelta(days=10))]:
+            body.append(svg.text(x(day) + 3, foot + 14, svg.MONTHS[day.month - 1]))
+    return "".join(body)
 
 
-def _months(start: date, end: date, form: _Form, x: svg.Days) -> list[str]:
-    foot = form.height - form.foot
-    body = []
-    for first in svg.month_starts(start, end):
-        body.append(svg.line(x(first), 0 if form.large else form.top, x(first), foot, "month"))
-    if form.large and form.foot:
-        body.append(svg.text(x(start) + 2, foot + 14, svg.MONTHS[start.month - 1]))
-        body += [
-            svg.text(x(first) + 3, foot + 14, svg.MONTHS[first.month - 1])
-            for first in svg.month_starts(start, end - timedelta(days=10))
-        ]
-    return body
-
-
-def _weights(facts: StripFacts, form: _Form, x: svg.Days, start: date, end: date) -> str:
-    inside = [mark for mark in facts.weights if start <= mark.on < end]
+def _weights(facts: StripFacts, sheet: _Sheet) -> str:
+    """The weight line on its own scale; its two ends say their grams on the large pictures, where there is room."""
+    form = sheet.form
+    inside = [mark for mark in facts.weights if sheet.shows(mark.on)]
     if len(inside) < 2:
         return ""
     low, high = min(mark.mass_g for mark in inside), max(mark.mass_g for mark in inside)
-    spare = max(0.0, _LEAST_WEIGHT_SPAN_G - (high - low)) / 2
+    spare = max(1.0, facts.lines.weight_span_g - (high - low)) / 2
     y = svg.Linear(low - spare, high + spare, form.top + form.plot * 0.82, form.top + form.plot * 0.18)
-    body = svg.path([(x(mark.on, 0.5), y(mark.mass_g)) for mark in inside], "weight")
-    if form.large and form.foot:
-        first, last = inside[0], inside[-1]
-        body += svg.text(x(first.on) - 2, y(first.mass_g) - 6, grams_text(first.mass_g), "t-print halo")
-        body += svg.text(x(last.on) + 4, y(last.mass_g) + 14, grams_text(last.mass_g), "t-print halo")
+    body = svg.path([(sheet.x(mark.on, 0.5), y(mark.mass_g)) for mark in inside], "weight")
+    if form.large and form.left:
+        for mark, step in ((inside[0], 2), (inside[-1], 4)):
+            at, level = sheet.x(mark.on, 0.5), y(mark.mass_g)
+            places = ((at + step, level - 6, "start"), (at + step, level + 14, "start"), (at - step, level - 6, "end"))
+            body += sheet.words(grams_text(mark.mass_g), "t-print", *places)
     return body
 
 
-def _forecast(facts: StripFacts, form: _Form, x: svg.Days, y: svg.Linear, end: date) -> list[str]:
-    fan = [point for point in facts.fan if point.on < end]
+def _forecast(facts: StripFacts, sheet: _Sheet) -> str:
+    """The fan from the last scan to the ovulation line, and the window of ovulation on that line."""
+    x, y, line_mm = sheet.x, sheet.y, facts.lines.ovulation_mm
+    fan = [point for point in facts.fan if point.on < sheet.end]
     body = []
-    if len(fan) >= 2:
-        for low, high, cls in (("p10", "p90", "fan"), ("p25", "p75", "fan-2")):
-            upper = [(x(point.on, 0.5), y(getattr(point, high))) for point in fan]
-            lower = [(x(point.on, 0.5), y(getattr(point, low))) for point in reversed(fan)]
-            body.append(svg.path([*upper, *lower], cls, close=True))
-        body.append(svg.path([(x(point.on, 0.5), y(point.p50)) for point in fan], "median"))
+    for low, high, cls in (("p10", "p90", "fan"), ("p25", "p75", "fan-2")):
+        lower = _until([(point.on, getattr(point, low)) for point in fan], line_mm)
+        upper = _until([(point.on, getattr(point, high)) for point in fan], line_mm, keep=len(lower))
+        edge = [(x(day, 0.5), y(mm)) for day, mm in upper] + [(x(day, 0.5), y(mm)) for day, mm in reversed(lower)]
+        if len(lower) >= 2:
+            body.append(svg.path(edge, cls, close=True))
+    median = _until([(point.on, point.p50) for point in fan], line_mm)
+    if len(median) >= 2:
+        body.append(svg.path([(x(day, 0.5), y(mm)) for day, mm in median], "median"))
     window = facts.ovulation
-    if window is not None and facts.ovulated_on is None and window.p10 < end:
-        top = y(facts.lines.ovulation_mm) - form.window_h / 2
-        cls = "f-needs" if facts.urgent else "f-ink"
-        left, right = x(window.p10), min(x(window.p90, 1), x(end))
-        body.append(svg.rect(left, top, right - left, form.window_h, cls))
-        if form.large:
-            words = f"ovulation {window_text(window.p10, window.p90)}"
-            tone = "t-needs" if facts.urgent else "t-ink t-bold"
-            body.append(_beside(words, left, right, top + form.window_h / 2 + 4, x(end) + form.right, tone))
-    return body
+    if window is not None and facts.ovulated_on is None and sheet.start <= window.p90 and window.p10 < sheet.end:
+        left, right = max(x(window.p10), sheet.form.left), min(x(window.p90, 1), sheet.right)
+        top = y(line_mm) - sheet.form.window_h / 2
+        body.append(svg.rect(left, top, right - left, sheet.form.window_h, "window-bar"))
+    return "".join(body)
 
 
-def _beside(words: str, left: float, right: float, y: float, edge: float, cls: str) -> str:
-    """Words to the right of a mark, or to its left where the picture would cut them."""
-    if right + 8 + svg.text_width(words) <= edge:
-        return svg.text(right + 8, y, words, f"{cls} halo")
-    return svg.text(left - 8, y, words, f"{cls} halo", anchor="end")
+def _until(course: list[tuple[date, float]], line_mm: float, *, keep: int = 0) -> list[tuple[date, float]]:
+    """A course cut off where it reaches the line; at least ``keep`` points, the later ones lying on the line."""
+    reached = next((index for index, (_, mm) in enumerate(course) if mm >= line_mm), len(course) - 1)
+    return [(day, min(mm, line_mm)) for day, mm in course[: max(reached + 1, keep)]]
 
 
-def _scans(facts: StripFacts, form: _Form, x: svg.Days, y: svg.Linear, start: date, end: date) -> list[str]:
-    inside = [scan for scan in facts.scans if start <= scan.on < end]
-    sound = [scan for scan in inside if not scan.doubtful]
-    body = [svg.path([(x(scan.on, 0.5), y(scan.mm)) for scan in sound], "scan-line")]
-    for scan in inside:
-        at, mm_y = x(scan.on, 0.5), y(scan.mm)
+def _scan_line(facts: StripFacts, sheet: _Sheet) -> str:
+    """Readings joined in order; a doubtful one stands apart, broken, and no line leads to it."""
+    form = sheet.form
+    inside = [(scan, sheet.x(scan.on, 0.5), sheet.y(scan.mm)) for scan in facts.scans if sheet.shows(scan.on)]
+    sound = [row for row in inside if not row[0].doubtful]
+    body = [svg.path([(at, level) for _, at, level in sound], "scan-line")] if len(sound) > 1 else []
+    for scan, at, level in inside:
         if scan.doubtful:
-            body.append(svg.circle(at, mm_y, form.scan_r + 0.6, "scan-doubtful"))
+            body.append(svg.circle(at, level, form.scan_r + 0.6, "scan-doubtful"))
+    for row in sound[:-1]:
+        body.append(svg.circle(row[1], row[2], form.scan_r, "scan"))
+    if sound:
+        body.append(svg.circle(sound[-1][1], sound[-1][2], form.last_r, "scan scan-last"))
+    return "".join(body)
+
+
+def _scan_words(facts: StripFacts, sheet: _Sheet) -> str:
+    """Numbers at the readings: the last one always, the others on the large pictures with a margin of their own."""
+    form = sheet.form
+    places: tuple[tuple[float, float, str], ...]
+    sound = [scan for scan in facts.scans if not scan.doubtful and sheet.shows(scan.on)]
+    body = []
+    for scan in reversed(sound):
+        at, level = sheet.x(scan.on, 0.5), sheet.y(scan.mm)
+        if scan is sound[-1]:
+            words = f"{scan.mm:.1f}" if form.left else f"{scan.mm:.1f} mm"
+            places = ((at - 9, level + 4, "end"), (at - 7, level - 8, "end"), (at - 7, level + 16, "end"))
+            body.append(sheet.words(words, "t-ink t-bold", *places, (at + 10, level + 16, "start"), must=True))
+        elif form.left:
+            places = ((at, level - 8, "middle"), (at, level + 16, "middle"))
+            body.append(sheet.words(f"{scan.mm:.1f}", "t-ink", *places))
+    return "".join(body)
+
+
+def _milestones(facts: StripFacts, sheet: _Sheet) -> str:
+    """What was seen: ovulation and shed on their line, eggs on the floor; else the window in which eggs are due."""
+    form, line = sheet.form, sheet.y(facts.lines.ovulation_mm)
+    body = []
+    if facts.ovulated_on is not None and sheet.shows(facts.ovulated_on):
+        body.append(svg.diamond(sheet.x(facts.ovulated_on, 0.5), line, 7 if form.large else 3.2, "ovulated"))
+    if facts.shed_on is not None and sheet.shows(facts.shed_on):
+        body.append(svg.diamond(sheet.x(facts.shed_on, 0.5), line, 5.6 if form.large else 2.6, "shed"))
+    for day in (*facts.laid_before, *([facts.laid_on] if facts.laid_on else [])):
+        if sheet.shows(day):
+            at, r = sheet.x(day, 0.5), 5.0 if form.large else 2.4
+            for offset in (-r, r):
+                body.append(
+                    f'<ellipse class="eggs" cx="{at + offset:.1f}" cy="{form.floor - r * 1.3:.1f}" '
+                    f'rx="{r * 0.85:.1f}" ry="{r * 1.3:.1f}"/>'
+                )
+    if facts.laid_on is None and facts.laying is not None and facts.laying.p90 >= sheet.start:
+        left, right = _pill_ends(facts.laying, sheet)
+        top = form.floor - form.pill_h - 1
+        middle = sheet.x(facts.laying.p50, 0.5)
+        body.append(svg.pill(left, right, top, form.pill_h, middle, needs=facts.urgent, edge=sheet.right + form.spill))
+    return "".join(body)
+
+
+def _pill_ends(window: WindowMark, sheet: _Sheet) -> tuple[float, float]:
+    return max(sheet.x(window.p10), sheet.form.left), sheet.x(window.p90, 1)
+
+
+def _window_words(facts: StripFacts, sheet: _Sheet) -> str:
+    """The dates of the windows, beside their marks."""
+    form = sheet.form
+    tone = "t-needs" if facts.urgent else "t-ink t-bold"
+    body = []
+    window = facts.ovulation
+    if window is not None and facts.ovulated_on is None and sheet.start <= window.p90 and window.p10 < sheet.end:
+        left, right = max(sheet.x(window.p10), form.left), min(sheet.x(window.p90, 1), sheet.right)
+        level = sheet.y(facts.lines.ovulation_mm)
+        words = f"ovulation {window_text(window.p10, window.p90)}"
+        places = ((right + 8, level + 4, "start"), (right, level + 20, "end"), (left - 8, level + 20, "end"))
+        body.append(sheet.words(words, tone, *places, must=True))
+    if facts.laid_on is None and facts.laying is not None and facts.laying.p90 >= sheet.start:
+        left, right = _pill_ends(facts.laying, sheet)
+        level = form.floor - form.pill_h / 2 + 3
+        words = f"eggs {window_text(facts.laying.p10, facts.laying.p90)}"
+        edge = min(left, sheet.right + form.spill - form.pill_h)
+        places = ((right + 8, level, "start"), (edge - 8, level, "end"), (edge - 8, level - 14, "end"))
+        body.append(sheet.words(words, tone, *places, must=True))
+    return "".join(body)
+
+
+def _visits(facts: StripFacts, sheet: _Sheet) -> str:
+    """A thin tick for a stay, a full bar where a lock was seen: one path each, however many."""
+    form = sheet.form
+    top, foot = form.floor + 1, form.floor + form.visits
+    inside = [(sheet.x(visit.on, 0.5), visit.locked) for visit in facts.visits if sheet.shows(visit.on)]
+    ticks = "".join(f"M{at:.1f} {top + (foot - top) * 0.35:.1f}V{foot:.1f}" for at, locked in inside if not locked)
+    bars = "".join(f"M{at:.1f} {top:.1f}V{foot:.1f}" for at, locked in inside if locked)
+    body = f'<path class="visit" d="{ticks}"/>' if ticks else ""
+    return body + f'<path class="lock" stroke-width="{form.lock_w:g}" d="{bars}"/>' if bars else body
+
+
+def _meals(facts: StripFacts, sheet: _Sheet) -> str:
+    """Eaten meals as one dotted path of zero-length strokes (fast for many rows); left ones as rings, one a week."""
+    form = sheet.form
+    level = form.floor + form.visits + form.meals / 2
+    dots, rings, week = [], [], -1
+    for meal in facts.meals:
+        if not sheet.shows(meal.on):
             continue
-        last = scan is sound[-1]
-        body.append(svg.circle(at, mm_y, form.last_r if last else form.scan_r, "scan scan-last" if last else "scan"))
-        if form.large and (last or form.foot):
-            words = f"{scan.mm:.1f} mm" if last and not form.foot else f"{scan.mm:.1f}"
-            cls = "t-ink t-bold halo" if last else "t-second halo"
-            body.append(svg.text(at - (8 if last else 0), mm_y - 9, words, cls, anchor="end" if last else "middle"))
-    return body
+        at = sheet.x(meal.on, 0.5)
+        if meal.ate:
+            dots.append(f"M{at:.1f} {level:.1f}h0")
+        elif (meal.on - sheet.start).days // 7 != week:
+            week = (meal.on - sheet.start).days // 7
+            rings.append(svg.circle(at, level, form.left_r, "meal-left"))
+    eaten = f'<path class="meal" stroke-width="{form.ate_r * 2:g}" d="{"".join(dots)}"/>' if dots else ""
+    return eaten + "".join(rings)
 
 
-def _milestones(facts: StripFacts, form: _Form, x: svg.Days, y: svg.Linear, start: date, end: date) -> list[str]:
-    line, floor = y(facts.lines.ovulation_mm), form.top + form.plot
-    body = []
-    if facts.ovulated_on is not None and start <= facts.ovulated_on < end:
-        body.append(svg.diamond(x(facts.ovulated_on, 0.5), line, 7 if form.large else 3.2, "ovulated"))
-    if facts.shed_on is not None and start <= facts.shed_on < end:
-        body.append(svg.diamond(x(facts.shed_on, 0.5), line, 5.6 if form.large else 2.6, "shed"))
-    if facts.laid_on is not None and start <= facts.laid_on < end:
-        at, r = x(facts.laid_on, 0.5), 5.0 if form.large else 2.4
-        for offset in (-r, r):
-            body.append(
-                f'<ellipse class="eggs" cx="{at + offset:.1f}" cy="{floor - r * 1.3:.1f}" rx="{r * 0.85:.1f}" '
-                f'ry="{r * 1.3:.1f}"/>'
-            )
-    elif facts.laying is not None and facts.laying.p10 < end:
-        window = facts.laying
-        left, right = x(window.p10), min(x(window.p90, 1), x(end) + form.right)
-        top = floor - form.pill_h - 1
-        body.append(svg.pill(left, right, top, form.pill_h, x(window.p50, 0.5), needs=facts.urgent))
-        if form.large:
-            words = f"eggs {window_text(window.p10, window.p90)}"
-            tone = "t-needs" if facts.urgent else "t-ink t-bold"
-            body.append(_beside(words, left, right, top + form.pill_h - 2, x(end) + form.right, tone))
-    return body
-
-
-def _visits(facts: StripFacts, form: _Form, x: svg.Days, start: date, end: date) -> list[str]:
-    top, foot = form.top + form.plot + 1, form.top + form.plot + form.visits
-    body = []
-    for visit in facts.visits:
-        if not start <= visit.on < end:
-            continue
-        at = x(visit.on, 0.5)
-        if visit.locked:
-            body.append(svg.rect(at - form.lock_w / 2, top, form.lock_w, foot - top, "f-ink"))
-        else:
-            body.append(svg.line(at, top + (foot - top) * 0.35, at, foot, "visit"))
-    return body
-
-
-def _meals(facts: StripFacts, form: _Form, x: svg.Days, start: date, end: date) -> list[str]:
-    """Eaten meals as one dotted path of zero-length strokes (fast for thousands of rows); left ones as rings."""
-    y = form.top + form.plot + form.visits + form.meals / 2
-    ate = [x(meal.on, 0.5) for meal in facts.meals if meal.ate and start <= meal.on < end]
-    left = [meal.on for meal in facts.meals if not meal.ate and start <= meal.on < end]
-    body = []
-    if ate:
-        dots = "".join(f"M{at:.1f} {y:.1f}h0" for at in ate)
-        body.append(f'<path class="meal" stroke-width="{form.ate_r * 2:g}" d="{dots}"/>')
-    week: int | None = None
-    for on in left:
-        number = (on - start).days // 7
-        if number != week:
-            body.append(svg.circle(x(on, 0.5), y, form.left_r, "meal-left"))
-            week = number
-    return body
-
-
-def _today(facts: StripFacts, form: _Form, x: svg.Days, start: date, end: date) -> list[str]:
-    if not start <= facts.today < end:
-        return []
-    at = x(facts.today, 0.5)
-    foot = form.height - form.foot
-    body = [svg.line(at, 0, at, foot if form.large else form.height, "today")]
+def _today(facts: StripFacts, sheet: _Sheet) -> str:
+    if not sheet.shows(facts.today):
+        return ""
+    form = sheet.form
+    at, foot = sheet.x(facts.today, 0.5), form.height - form.foot
+    body = svg.line(at, 0, at, foot if form.large else form.height, "today")
     if form.large and form.foot:
         words = day_text(facts.today)
         half = svg.text_width(words) / 2 + 6
-        body.append(svg.rect(at - half, foot + 2, half * 2, 18, "f-ink"))
-        body.append(svg.text(at, foot + 15, words, "t-on-ink", anchor="middle"))
+        body += svg.rect(at - half, foot + 2, half * 2, 18, "f-ink")
+        body += svg.text(at, foot + 15, words, "t-on-ink", anchor="middle")
     return body

@@ -46,6 +46,7 @@ def strip_lines(profile: SpeciesProfile, year: int) -> StripLines:
         stop_mm=number("lines.stop_mm"),
         ovulation_mm=number("lines.ovulation_mm", PLAIN_RANGE_MM[1]),
         appetite_mm=number("lines.appetite_mm"),
+        weight_span_g=number("strip.weight_span_g", 0.0),
     )
 
 
