@@ -13,8 +13,6 @@ from apps.jobs.services import job_run
 from apps.places.selectors import latest_readings, probes_active
 from apps.places.services import readings_record, silence_judge
 
-CHECK_DAYS = 7
-
 
 @shared_task(name="incubation.refresh-hatch-windows")
 def refresh_hatch_windows() -> None:
@@ -38,7 +36,7 @@ def note_checks_due() -> None:
     """Note which boxes are due their weekly look."""
 
     def work() -> str:
-        due = checks_due(CHECK_DAYS)
+        due = checks_due()
         names = ", ".join(box.code for box in due[:20])
         return f"{len(due)} boxes are due a look{': ' + names if due else ''}"
 

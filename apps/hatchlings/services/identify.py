@@ -7,14 +7,12 @@ from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import TraitBasis
 from apps.animals.models import Animal, TraitStatement
+from apps.animals.selectors import profile_numbers
 from apps.animals.services import notation_checked
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.hatchlings.models import Identification
 from apps.hatchlings.selectors.possible import PossibleYoung, possible_young
-
-# Below this chance a look asks a person to look again. A house rule of this product, no source.
-ODD_BELOW = 0.005
 
 
 @service("young.identify", may=Permission.HATCH)
@@ -37,7 +35,7 @@ def identify_write(by: Person, animal: Animal, seen: str) -> Identification:
     warning = ""
     if possible.looks and look is None:
         warning = _warning(words, possible)
-    elif look is not None and look.probability < ODD_BELOW:
+    elif look is not None and look.probability < _odd_below(animal):
         warning = f"{words} is rare from these parents ({look.probability:.2%}). Look again, or think of another sire."
     notation = look.notation if look is not None else seen
     found = Identification.objects.create(
@@ -61,6 +59,11 @@ def identify_write(by: Person, animal: Animal, seen: str) -> Identification:
         by=by, act="young.identify", subject=animal, detail={"seen": seen, "record": notation, "warning": warning}
     )
     return found
+
+
+def _odd_below(animal: Animal) -> float:
+    """The chance below which a look asks a person to look again; a species without the number never asks."""
+    return profile_numbers(animal.species).get("hatch.odd_below", 0.0)
 
 
 def _warning(seen: str, possible: PossibleYoung) -> str:

@@ -9,6 +9,7 @@ from django.db.models import Count, Max, Prefetch, Q, QuerySet
 
 from apps.animals.choices import BroodState
 from apps.animals.models import Brood
+from apps.animals.selectors import profile_numbers
 from apps.core import clock
 from apps.incubation.choices import EggState
 from apps.incubation.models import Box, Egg, HatchForecast
@@ -62,14 +63,18 @@ def eggs_in(incubator: Incubator) -> int:
     ).count()
 
 
-def checks_due(days: int, on: date | None = None) -> list[Box]:
-    """Live boxes whose eggs were not looked at for so many days."""
-    before = clock.noon((on or clock.today()) - timedelta(days=days))
-    return [
-        box
-        for box in boxes_live().annotate(last_check=Max("eggs__checks__at"))
-        if (box.last_check or box.set_at) <= before
-    ]
+def checks_due(on: date | None = None) -> list[Box]:
+    """Live boxes whose eggs were not looked at for the days their species asks for; without a rule none is due."""
+    day, days = on or clock.today(), {}
+    due: list[Box] = []
+    for box in boxes_live().annotate(last_check=Max("eggs__checks__at")):
+        species = box.brood.species
+        if species.pk not in days:
+            days[species.pk] = profile_numbers(species).get("incubation.check_days")
+        limit = days[species.pk]
+        if limit is not None and (box.last_check or box.set_at) <= clock.noon(day - timedelta(days=limit)):
+            due.append(box)
+    return due
 
 
 def broods_to_hatch() -> QuerySet[Brood]:

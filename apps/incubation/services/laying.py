@@ -11,6 +11,7 @@ from apps.accounts.services import audit_write, service
 from apps.animals.choices import BroodKind, Mode, Sex, SireHypothesis, SireModel
 from apps.animals.models import Animal, Brood
 from apps.animals.policies import check_present
+from apps.animals.selectors import profile_numbers
 from apps.animals.services import SireShare, brood_register, brood_sires_set
 from apps.breeding.selectors.seasons import brood_sire_shares, season_for
 from apps.breeding.services import laying_record
@@ -20,8 +21,6 @@ from apps.incubation.choices import EggState
 from apps.incubation.models import Egg
 
 MOST_EGGS = 100
-# What is left for stored sperm when males were seen this season. An assumption, shown as such and replaced by evidence.
-STORED_SHARE = 0.02
 
 
 @service("clutch.lay", may=Permission.BROODS_EDIT)
@@ -93,7 +92,9 @@ def sires_write(by: Person, brood: Brood) -> None:
     if not seen:
         brood_sires_set(by=by, brood=brood, sire_model=SireModel.UNKNOWN, shares=[], request_key=None)
         return
-    shares = [SireShare(SireHypothesis.MALE, row.share * (1 - STORED_SHARE), row.male, row.evidence) for row in seen]
-    shares.append(SireShare(SireHypothesis.STORED, STORED_SHARE, None, "assumption: sperm of an earlier season"))
+    stored = profile_numbers(brood.dam.species).get("lineage.stored_sperm_share", 0.0)
+    shares = [SireShare(SireHypothesis.MALE, row.share * (1 - stored), row.male, row.evidence) for row in seen]
+    if stored:
+        shares.append(SireShare(SireHypothesis.STORED, stored, None, "assumption: sperm of an earlier season"))
     model = SireModel.ONE if len(seen) == 1 else SireModel.UNKNOWN
     brood_sires_set(by=by, brood=brood, sire_model=model, shares=shares, request_key=None)
