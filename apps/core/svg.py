@@ -92,8 +92,8 @@ def text(x: float, y: float, words: object, cls: str = "", *, anchor: str = "sta
 
 
 def text_width(words: str, size_px: float = 11) -> float:
-    """About how wide the words will be, for keeping labels apart (the shipped face averages 0.56 em)."""
-    return len(words) * size_px * 0.56
+    """About how wide words will be, to keep labels apart: the shipped face averages half an em (seen in Chromium)."""
+    return len(words) * size_px * 0.52
 
 
 @dataclass(frozen=True, slots=True)

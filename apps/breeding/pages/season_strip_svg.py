@@ -122,7 +122,7 @@ class _Sheet:
         inside: tuple[float, float, str, float] | None = None
         for x, y, anchor in places:
             left = x - {"start": 0.0, "middle": width / 2, "end": width}[anchor]
-            if left < 0 or left + width > self.width:
+            if left < 0 or left + width > self.width + self.form.spill:
                 continue
             inside = inside or (x, y, anchor, left)
             if all(
@@ -347,7 +347,14 @@ def _window_words(facts: StripFacts, sheet: _Sheet) -> str:
         left, right = max(sheet.x(window.p10), form.left), min(sheet.x(window.p90, 1), sheet.right)
         level = sheet.y(facts.lines.ovulation_mm)
         words = f"ovulation {window_text(window.p10, window.p90)}"
-        places = ((right + 8, level + 4, "start"), (right, level + 20, "end"), (left - 8, level + 20, "end"))
+        above, below = level - form.window_h / 2 - 3, level + 20
+        places = (
+            (right + 8, level + 4, "start"),
+            (right, above, "end"),
+            (left, above, "start"),
+            (right, below, "end"),
+            (left - 8, below, "end"),
+        )
         body.append(sheet.words(words, tone, *places, must=True))
     if facts.laid_on is None and facts.laying is not None and facts.laying.p90 >= sheet.start:
         left, right = _pill_ends(facts.laying, sheet)
