@@ -114,6 +114,14 @@ class CheckInput(serializers.Serializer[Any]):
     client_id = serializers.UUIDField(required=False, allow_null=True)
 
 
+class ChecksInput(serializers.Serializer[Any]):
+    """One look over several eggs."""
+
+    eggs = serializers.SlugRelatedField(slug_field="ref", queryset=Egg.objects.all(), many=True)
+    kind = serializers.ChoiceField(choices=CheckKind.choices, default=CheckKind.LOOKED)
+    finding = serializers.ChoiceField(choices=Finding.choices, required=False, allow_blank=True, default=Finding.FINE)
+
+
 class ReasonInput(serializers.Serializer[Any]):
     """Why."""
 
@@ -181,7 +189,7 @@ class EggViewSet(FloorViewSet):
 
     queryset = Egg.objects.select_related("brood", "box").all()
     serializer_class = EggRow
-    act_permissions = dict.fromkeys(("check", "fail", "slug", "pip", "leave"), Permission.BROODS_EDIT)
+    act_permissions = dict.fromkeys(("check", "checks", "fail", "slug", "keep", "pip", "leave"), Permission.BROODS_EDIT)
 
     @extend_schema(request=CheckInput, responses={201: EggRow})
     @action(detail=True, methods=["post"])
@@ -191,31 +199,49 @@ class EggViewSet(FloorViewSet):
         services.egg_check_record(by=self.by, egg=egg, request_key=self.request_key, **self.valid(CheckInput))
         return Response(EggRow(egg).data, status=status.HTTP_201_CREATED)
 
+    @extend_schema(request=ChecksInput, responses={201: EggRow(many=True)})
+    @action(detail=False, methods=["post"])
+    def checks(self, request: Request) -> Response:
+        """One look over several eggs, the same finding for each."""
+        data = self.valid(ChecksInput)
+        services.eggs_check_record(by=self.by, request_key=self.request_key, **data)
+        return Response(EggRow(data["eggs"], many=True).data, status=status.HTTP_201_CREATED)
+
+    @extend_schema(request=NoInput, responses=EggRow)
+    @action(detail=True, methods=["post"])
+    def keep(self, request: Request, ref: str) -> Response:
+        """A slug that is an egg after all."""
+        return Response(EggRow(services.egg_keep(by=self.by, egg=self.get_object(), request_key=self.request_key)).data)
+
     @extend_schema(request=ReasonInput, responses=EggRow)
     @action(detail=True, methods=["post"])
     def fail(self, request: Request, ref: str) -> Response:
         """Give an egg up; its row stays."""
         data = self.valid(ReasonInput)
-        return Response(EggRow(services.egg_fail(by=self.by, egg=self.get_object(), **data)).data)
+        return Response(
+            EggRow(services.egg_fail(by=self.by, egg=self.get_object(), request_key=self.request_key, **data)).data
+        )
 
     @extend_schema(request=NoInput, responses=EggRow)
     @action(detail=True, methods=["post"])
     def slug(self, request: Request, ref: str) -> Response:
         """It is a slug."""
-        return Response(EggRow(services.egg_slug(by=self.by, egg=self.get_object())).data)
+        return Response(EggRow(services.egg_slug(by=self.by, egg=self.get_object(), request_key=self.request_key)).data)
 
     @extend_schema(request=NoInput, responses=EggRow)
     @action(detail=True, methods=["post"])
     def pip(self, request: Request, ref: str) -> Response:
         """The shell is broken from inside."""
-        return Response(EggRow(services.egg_pip(by=self.by, egg=self.get_object())).data)
+        return Response(EggRow(services.egg_pip(by=self.by, egg=self.get_object(), request_key=self.request_key)).data)
 
     @extend_schema(request=ReasonInput, responses=EggRow)
     @action(detail=True, methods=["post"])
     def leave(self, request: Request, ref: str) -> Response:
         """An egg left the facility."""
         data = self.valid(ReasonInput)
-        return Response(EggRow(services.egg_leave(by=self.by, egg=self.get_object(), **data)).data)
+        return Response(
+            EggRow(services.egg_leave(by=self.by, egg=self.get_object(), request_key=self.request_key, **data)).data
+        )
 
 
 class BoxViewSet(FloorViewSet):
@@ -229,7 +255,9 @@ class BoxViewSet(FloorViewSet):
     @action(detail=True, methods=["post"])
     def remove(self, request: Request, ref: str) -> Response:
         """Take a box out; its eggs wait for another."""
-        return Response(BoxRow(services.box_remove(by=self.by, box=self.get_object())).data)
+        return Response(
+            BoxRow(services.box_remove(by=self.by, box=self.get_object(), request_key=self.request_key)).data
+        )
 
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [

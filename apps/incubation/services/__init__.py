@@ -6,10 +6,12 @@ from apps.incubation.services.eggs import (
     egg_add,
     egg_check_record,
     egg_fail,
+    egg_keep,
     egg_leave,
     egg_mark_hatched,
     egg_pip,
     egg_slug,
+    eggs_check_record,
 )
 from apps.incubation.services.forecasts import hatch_forecast_refresh
 from apps.incubation.services.laying import clutch_lay
@@ -22,9 +24,11 @@ __all__ = [
     "egg_add",
     "egg_check_record",
     "egg_fail",
+    "egg_keep",
     "egg_leave",
     "egg_mark_hatched",
     "egg_pip",
     "egg_slug",
+    "eggs_check_record",
     "hatch_forecast_refresh",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -62,21 +63,11 @@ def egg_check_record(
         earlier = EggCheck.objects.filter(client_id=client_id).first()
         if earlier is not None:
             return earlier
-    egg = Egg.objects.get(pk=egg.pk)
-    if egg.state not in ALIVE:
-        raise EggOutOfOrder(f"Egg {egg.code} is {egg.state}; it is not checked any more.")
-    if kind not in CheckKind.values:
-        raise Invalid(f"Choose from {', '.join(CheckKind.values)}.", field="kind")
-    if finding and finding not in Finding.values:
-        raise Invalid(f"Choose from {', '.join(Finding.values)}.", field="finding")
     if kind == CheckKind.WEIGHED and mass_g is None:
         raise Invalid("Write the mass.", field="mass_g")
     _check_mass(mass_g)
     moment = at or clock.now()
-    if moment > clock.now() + FUTURE:
-        raise Invalid("A check cannot lie in the future.", field="at")
-    if moment < egg.collected_at:
-        raise Invalid("A check cannot come before the egg was laid.", field="at")
+    egg = _checkable(egg, kind, finding, moment)
     check = EggCheck.objects.create(
         egg=egg,
         kind=kind,
@@ -90,6 +81,41 @@ def egg_check_record(
     )
     audit_write(by=by, act="egg.check", subject=egg, detail={"kind": kind, "finding": finding, "mass_g": mass_g})
     return check
+
+
+@service("eggs.check", may=Permission.BROODS_EDIT)
+def eggs_check_record(
+    *,
+    by: Person,
+    eggs: Sequence[Egg],
+    kind: CheckKind | str = CheckKind.LOOKED,
+    finding: Finding | str = Finding.FINE,
+    at: datetime | None = None,
+    request_key: str | None = None,
+) -> list[EggCheck]:
+    """One look over several eggs, such as a box on its weekly round: the same finding for each, one audit row.
+
+    Raises Invalid (no egg, a weighing: masses are one by one), EggOutOfOrder.
+    """
+    if not eggs:
+        raise Invalid("Tick at least one egg.", field="eggs")
+    if kind == CheckKind.WEIGHED:
+        raise Invalid("Masses are written egg by egg.", field="kind")
+    moment = at or clock.now()
+    fresh = [_checkable(egg, kind, finding, moment) for egg in eggs]
+    rows = [EggCheck(egg=egg, kind=kind, finding=finding, at=moment, recorded_at=clock.now(), by=by) for egg in fresh]
+    made = EggCheck.objects.bulk_create(rows)
+    detail = {"kind": kind, "finding": finding, "eggs": [egg.code for egg in fresh]}
+    audit_write(by=by, act="eggs.check", subject=fresh[0], detail=detail)
+    return made
+
+
+@service("egg.keep", may=Permission.BROODS_EDIT)
+def egg_keep(*, by: Person, egg: Egg, request_key: str | None = None) -> Egg:
+    """A slug that is an egg after all (veins by candle): it is collected and may be boxed. Raises EggOutOfOrder."""
+    moved = _move(by, egg, EggState.COLLECTED, box=None)
+    brood_state_derive(by=by, brood=moved.brood)
+    return moved
 
 
 @service("egg.fail", may=Permission.BROODS_EDIT)
@@ -128,7 +154,9 @@ def egg_pip(*, by: Person, egg: Egg, at: datetime | None = None, request_key: st
         raise Invalid("Pipping cannot lie in the future.", field="at")
     if moment < egg.collected_at:
         raise Invalid("Pipping cannot come before laying.", field="at")
-    moved = _move(by, egg, EggState.PIPPING, pipped_at=moment, ended_at=None, end_reason="")
+    egg = Egg.objects.get(pk=egg.pk)
+    note = {"note": f"given up ({egg.end_reason}), pipped after all"[:160]} if egg.state == EggState.FAILED else {}
+    moved = _move(by, egg, EggState.PIPPING, pipped_at=moment, ended_at=None, end_reason="", **note)
     brood_state_derive(by=by, brood=moved.brood)
     return moved
 
@@ -139,7 +167,8 @@ def egg_mark_hatched(*, by: Person, egg: Egg, at: datetime, request_key: str | N
     egg = Egg.objects.get(pk=egg.pk)
     if egg.state == EggState.HATCHED:
         return egg  # a twin of an egg that has hatched already
-    moved = _move(by, egg, EggState.HATCHED, ended_at=at, pipped_at=egg.pipped_at or at, end_reason="")
+    note = {"note": f"given up ({egg.end_reason}), hatched after all"[:160]} if egg.state == EggState.FAILED else {}
+    moved = _move(by, egg, EggState.HATCHED, ended_at=at, pipped_at=egg.pipped_at or at, end_reason="", **note)
     brood_state_derive(by=by, brood=moved.brood)
     return moved
 
@@ -188,6 +217,22 @@ def _move(by: Person, egg: Egg, to: EggState, **values: object) -> Egg:
         detail={"before": egg.state, "reason": values.get("end_reason", "")},
     )
     return Egg.objects.select_related("brood").get(pk=egg.pk)
+
+
+def _checkable(egg: Egg, kind: CheckKind | str, finding: Finding | str, moment: datetime) -> Egg:
+    """The egg anew, when it may be checked so at this moment."""
+    egg = Egg.objects.get(pk=egg.pk)
+    if egg.state not in ALIVE:
+        raise EggOutOfOrder(f"Egg {egg.code} is {egg.state}; it is not checked any more.", field="egg")
+    if kind not in CheckKind.values:
+        raise Invalid(f"Choose from {', '.join(CheckKind.values)}.", field="kind")
+    if finding and finding not in Finding.values:
+        raise Invalid(f"Choose from {', '.join(Finding.values)}.", field="finding")
+    if moment > clock.now() + FUTURE:
+        raise Invalid("A check cannot lie in the future.", field="at")
+    if moment < egg.collected_at:
+        raise Invalid("A check cannot come before the egg was laid.", field="at")
+    return egg
 
 
 def _check_mass(mass_g: float | None) -> None:
