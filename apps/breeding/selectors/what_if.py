@@ -46,7 +46,6 @@ def season_what_if(question: object) -> dict[str, object]:
         raise reader.error(
             "species", f"{species.scientific} has no figures for follicles ({error})", "Ask about another species"
         ) from error
-    _check_mm(reader, facts, species)
     try:
         answer = season_forecast(facts, profile, as_of, time.monotonic() + MOST_SECONDS)
     except DeadlineExceeded as error:
@@ -143,20 +142,6 @@ def _condition(row: Reader, on: date | None) -> Condition | None:
     seen = row.need_text("seen", choices=CONDITION_WORDS)
     row.done()
     return None if on is None else Condition(on, seen)
-
-
-def _check_mm(reader: Reader, facts: SeasonFacts, species: SpeciesProfile) -> None:
-    """A reading outside the possible range is kept only as doubtful; a value is never proposed."""
-    low, high = species.get("scan.possible_low_mm"), species.get("scan.possible_high_mm")
-    if low is None or high is None:
-        return
-    for scan in facts.scans:
-        if not scan.doubtful and not low <= scan.mm <= high:
-            raise QuestionError(
-                reader.at("scans"),
-                f"{scan.mm:g} mm on {scan.on} lies outside {low:g} to {high:g} mm",
-                'Correct it, or mark it with "doubtful": true',
-            )
 
 
 def _as_json(answer: SeasonForecast, species: SpeciesProfile, ignored: list[str]) -> dict[str, object]:

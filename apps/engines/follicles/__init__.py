@@ -7,6 +7,7 @@ from .fan import forecast_fan, forecast_fans
 from .filtering import DeadlineExceeded
 from .forecast import season_forecast, season_forecasts
 from .gate import Barrier, barriers
+from .judgement import ReadingJudgement, judge_reading
 from .profile import FollicleProfile, profile_from_numbers
 from .season import season_opening
 
@@ -27,6 +28,7 @@ __all__ = [
     "Interval",
     "Meal",
     "Reach",
+    "ReadingJudgement",
     "Scan",
     "SeasonFacts",
     "SeasonForecast",
@@ -36,6 +38,7 @@ __all__ = [
     "barriers",
     "forecast_fan",
     "forecast_fans",
+    "judge_reading",
     "profile_from_numbers",
     "season_forecast",
     "season_forecasts",

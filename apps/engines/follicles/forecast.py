@@ -17,6 +17,7 @@ from .passage import passage
 from .picture import Chances, Picture
 from .prepare import Prepared, prepare
 from .profile import FollicleProfile
+from .speed import speed_table
 from .stage import next_scan, stage_word
 from .timing import QUANTILES, DayChances, after_ovulation, certain, passage_dates
 from .words import day
@@ -108,21 +109,16 @@ def _state_regression(belief: Belief, rows: list[int]) -> None:
 
 def _speeds(model: GrowthModel, belief: Belief) -> list[Interval | None]:
     """Present growth in mm/week over all states but ovulated."""
-    profile = model.profile
-    growing = model.rates[:, None] * model.shape
-    shrinking = np.where(model.mm > profile.growth_regress_floor_mm, -profile.growth_regress_mm_per_week, 0.0)
-    values = np.concatenate([np.zeros(1), growing.reshape(-1), shrinking])
-    order = np.argsort(values, kind="stable")
     flat = belief.growing.transpose(1, 0, 2).reshape(belief.count, -1)
-    weights = np.concatenate([belief.quiet.sum(axis=1, keepdims=True), flat, belief.regressing], axis=1)[:, order]
-    total = weights.sum(axis=1)
-    cumulative = np.cumsum(weights, axis=1) - weights / 2
+    weights = np.concatenate([belief.quiet.sum(axis=1, keepdims=True), flat, belief.regressing], axis=1)
+    table = speed_table(model)
+    cumulative = np.maximum.accumulate(weights @ table.below, axis=1)
     found: list[Interval | None] = []
-    for row, mass in zip(cumulative, total, strict=True):
-        if mass <= 0:
+    for row in cumulative:
+        if row[-1] <= 0:
             found.append(None)
             continue
-        low, middle, high = np.interp([q * mass for q in QUANTILES], row, values[order])
+        low, middle, high = np.interp([q * row[-1] for q in QUANTILES], row, table.speeds)
         found.append(Interval(float(low), float(middle), float(high)))
     return found
 

@@ -146,18 +146,28 @@ class GrowthModel:
 
     def likelihood(self, mm: Floats) -> Floats:
         """P(reading | diameter cell) [N, C]: measurement error, and a share of typing slips of three kinds."""
+        good, slip = self.reading_parts(mm)
+        return np.asarray(good + slip)
+
+    def reading_parts(self, mm: Floats) -> tuple[Floats, Floats]:
+        """The two parts of `likelihood`: read as meant, and slipped; each already weighed by its share."""
         profile = self.profile
-        spread = np.sqrt(profile.scan_error_sd_mm**2 + profile.growth_grid_step_mm**2 / 12)
-        good = _density(mm[:, None], self.mm, spread)
-        tenfold = _density(mm[:, None] / 10, self.mm, spread) / 10
-        swapped = _density(swap_digits(mm)[:, None], self.mm, spread)
+        good = _density(mm[:, None], self.mm, self.reading_spread)
+        tenfold = _density(mm[:, None] / 10, self.mm, self.reading_spread) / 10
+        swapped = _density(swap_digits(mm)[:, None], self.mm, self.reading_spread)
         flat_share = 1.0 - profile.scan_gross_tenfold_share - profile.scan_gross_swap_share
         slip = (
             profile.scan_gross_tenfold_share * tenfold
             + profile.scan_gross_swap_share * swapped
             + flat_share / profile.scan_gross_range_mm
         )
-        return np.asarray((1 - profile.scan_gross_error_share) * good + profile.scan_gross_error_share * slip)
+        share = profile.scan_gross_error_share
+        return (1 - share) * good, share * slip
+
+    @property
+    def reading_spread(self) -> float:
+        """Standard deviation of an honest reading about the middle of her cell."""
+        return float(np.sqrt(self.profile.scan_error_sd_mm**2 + self.profile.growth_grid_step_mm**2 / 12))
 
     def observe(self, belief: Belief, mm: Floats) -> tuple[Belief, Floats]:
         """Condition on one reading each; returns the new belief and the predictive density of each reading."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
 
 from .facts import Scan, SeasonFacts
 from .filtering import Track

@@ -70,12 +70,13 @@ def course(scans: Sequence[Scan], profile: FollicleProfile) -> Course | None:
     pairs = [(a, b) for a, b in pairwise(scans) if b.on > a.on]
     if not pairs:
         return None
-    full = [_full_rate(a, b, profile) for a, b in pairs]
-    rate, shape, weeks = full[-1]
-    own = len(full) > 1
+    rate, shape, weeks = _full_rate(*pairs[-1], profile)
+    # A follicle still at rest says nothing about her speed of growth.
+    earlier = [_full_rate(a, b, profile) for a, b in pairs[:-1] if a.mm >= profile.growth_quiet_high_mm]
+    own = bool(earlier)
     if own:
-        weights = np.array([span * share for _, share, span in full[:-1]])
-        usual = float(np.average([r for r, _, _ in full[:-1]], weights=weights))
+        weights = np.array([span * share for _, share, span in earlier])
+        usual = float(np.average([r for r, _, _ in earlier], weights=weights))
     else:
         usual = profile.growth_rate_median_mm_per_week
     expected, last = usual * shape, rate * shape
