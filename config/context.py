@@ -42,7 +42,9 @@ def shell(request: HttpRequest) -> dict[str, Any]:
         for tab in TABS
         if may(user, tab.permission)
     ]
-    return {**common, "navigation": navigation, "open_alarms": list(open_alarms()[:5])}
+    # the bar shows the oldest in full and counts the others; a hundred are as good as all
+    raised = list(open_alarms().filter(acknowledged_at__isnull=True)[:100])
+    return {**common, "navigation": navigation, "open_alarms": raised}
 
 
 def _banner() -> str:

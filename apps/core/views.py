@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
 WORDS = {
     400: ("This request cannot be read.", "Go back, reload the page and try again. What you had typed is still there."),
@@ -37,8 +38,11 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
 
 
 def broken(request: HttpRequest) -> HttpResponse:
-    """500: as little as possible may be needed to say it."""
-    return _answer(request, 500)
+    """500: said without the request's context, which asks the database that may be what broke."""
+    title, fix = WORDS[500]
+    if request.path.startswith("/api/"):
+        return _answer(request, 500)
+    return HttpResponse(render_to_string("500.html", {"title": title, "message": fix}), status=500)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:

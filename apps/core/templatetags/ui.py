@@ -39,6 +39,12 @@ def moment(value: datetime | None) -> str:
     return f"{formats.day_text(here)} {here:%H:%M}"
 
 
+@register.filter(name="clock")
+def clock_time(value: datetime | None) -> str:
+    """``17:00`` in the facility's zone, on the day it is said."""
+    return formats.DASH if value is None else f"{clock.local(value):%H:%M}"
+
+
 @register.filter
 def day(value: date | datetime | None, form: str = "") -> str:
     """``6 Apr``; with ``:"year"`` the year too."""

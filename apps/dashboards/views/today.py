@@ -11,7 +11,7 @@ from apps.core import clock
 from apps.dashboards.pages.words import today_words
 from apps.dashboards.selectors.today import today_for
 
-BAR_SHOWS = 5
+BAR_SHOWS = 1
 SHIPPING = "/shipping/"  # the index tab's address
 
 
