@@ -215,6 +215,22 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1/",
     "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    # several floors call a field kind, state or reason: each list of words has one name in the schema
+    "ENUM_NAME_OVERRIDES": {
+        "AdviceActEnum": "apps.breeding.choices.ACT_WORDS",
+        "AnimalOriginEnum": "apps.animals.choices.Origin",
+        "AnimalStatusEnum": "apps.animals.choices.Status",
+        "BroodKindEnum": "apps.animals.choices.BroodKind",
+        "BroodStateEnum": "apps.animals.choices.BroodState",
+        "CheckKindEnum": "apps.incubation.choices.CheckKind",
+        "MarkKindEnum": "apps.care.choices.MarkKind",
+        "NoReadingEnum": "apps.breeding.choices.NoReading",
+        "RoomKindEnum": "apps.places.choices.RoomKind",
+        "ScanSideEnum": "apps.breeding.choices.Side",
+        "ShedStageEnum": "apps.care.choices.ShedStage",
+        "TraitBasisEnum": "apps.animals.choices.TraitBasis",
+        "WeatherKindEnum": "apps.shipping.choices.WeatherKind",
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "apps.core.rest.document_problems",

@@ -255,8 +255,8 @@ class CycleFactIn(serializers.Serializer[Any]):
 class AdviceOverrideIn(serializers.Serializer[Any]):
     """Another way than advised."""
 
-    act = serializers.ChoiceField(choices=sorted(ACT_WORDS))
-    instead = serializers.ChoiceField(choices=sorted(ACT_WORDS))
+    act = serializers.ChoiceField(choices=list(ACT_WORDS))
+    instead = serializers.ChoiceField(choices=list(ACT_WORDS))
     reason = serializers.CharField(max_length=160)
 
 
