@@ -52,7 +52,7 @@ class SpeciesNumber(models.Model):
     species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="numbers")
     key = models.CharField(max_length=60)
     value = models.FloatField()
-    unit = models.CharField(max_length=20)
+    unit = models.CharField(max_length=60)
     source = models.TextField()
     dated = models.CharField(max_length=20, blank=True)
     confidence = models.CharField(max_length=20)

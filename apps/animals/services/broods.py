@@ -18,6 +18,7 @@ from apps.animals.selectors.lineage import next_brood_code
 from apps.core import clock
 from apps.core.codes import code_key
 from apps.core.errors import Invalid, WrongState
+from apps.core.turns import take_turn
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ def brood_register(
         raise Invalid("A brood cannot be laid in the future.", field="on")
     if dam.hatched_on is not None and on <= dam.hatched_on:
         raise LineageWrong(f"{dam.code} hatched on {dam.hatched_on}: she cannot lay before that.", field="on")
+    if not code:
+        take_turn("brood codes")
     own = (code or next_brood_code(on.year, kind)).strip()
     try:
         with transaction.atomic():

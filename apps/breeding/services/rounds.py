@@ -18,6 +18,7 @@ from apps.breeding.policies import check_female, check_here, check_round_open
 from apps.breeding.selectors.seasons import breeding_females
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
+from apps.core.turns import take_turn
 from apps.places.models import Room
 
 
@@ -43,6 +44,7 @@ def scan_round_open(
             f"Scan round {busy.number} is open in one of these rooms. Go on with it, or close it first.", field="rooms"
         )
     with transaction.atomic():
+        take_turn("scan rounds")
         number = (ScanRound.objects.aggregate(last=Max("number"))["last"] or 0) + 1
         round = ScanRound.objects.create(number=number, opened_at=clock.now(), opened_by=by, note=note.strip()[:160])
         round.rooms.set(places)
@@ -119,6 +121,7 @@ def line_of(*, round: ScanRound, female: Animal) -> ScanRoundLine:
         return found
     check_female(female)
     check_here(female, clock.today(), field="female")
+    take_turn(f"lines of scan round {round.pk}")
     last = round.lines.aggregate(last=Max("order"))["last"] or 0
     return ScanRoundLine.objects.create(round=round, female=female, order=last + 1)
 

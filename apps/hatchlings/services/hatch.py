@@ -18,6 +18,7 @@ from apps.breeding.services import laying_record
 from apps.care.services import weight_record
 from apps.core import clock
 from apps.core.errors import Invalid
+from apps.core.turns import take_turn
 from apps.hatchlings.errors import NotHatchable
 from apps.hatchlings.models import Hatch
 from apps.hatchlings.services.identify import identify_write
@@ -134,6 +135,8 @@ def _registered(
 ) -> Animal:
     """The young on the animals floor."""
     sure = _sure_sire(brood)
+    if not code:
+        take_turn("animal codes")
     return animal_register(
         by=by,
         code=code or next_code(brood.species),

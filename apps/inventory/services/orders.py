@@ -16,6 +16,7 @@ from apps.animals.policies import check_handling
 from apps.animals.services import animal_status_set
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
+from apps.core.turns import take_turn
 from apps.inventory.choices import ClaimKind, Fulfilment, OfferState, OrderState, ReservationState
 from apps.inventory.errors import MoneyWrong
 from apps.inventory.events import OrderCancelled
@@ -49,6 +50,7 @@ def order_make(
         raise Invalid("All animals of an order are priced in one currency.", field="offers")
     if shipping_minor < 0:
         raise Invalid("Shipping costs are not below zero.", field="shipping")
+    take_turn("orders")
     order = Order.objects.create(
         number=next_order_number(),
         buyer=buyer,

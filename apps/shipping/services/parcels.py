@@ -18,6 +18,7 @@ from apps.animals.models import Animal
 from apps.animals.policies import check_handling
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
+from apps.core.turns import take_turn
 from apps.documents.models import Document
 from apps.documents.selectors import documents_of
 from apps.documents.services import document_void
@@ -74,6 +75,7 @@ def parcel_plan(
     for animal in animals:
         if animal.pk not in lines:
             raise NotSold(f"{animal.code} is not sold in order {order.number}.", field="animals")
+    take_turn("parcels")
     parcel = Parcel.objects.create(
         number=next_parcel_number(),
         order=order,

@@ -15,7 +15,7 @@ from apps.accounts.choices import Permission
 
 HEAD = """# Pages
 
-Drawn by `manage.py page_list` from the addresses and the rights their views declare; a test fails when this page and the
+Drawn by `manage.py page_list` from the addresses and the rights that views declare; a test fails when this page and the
 code differ. The API has its own list under `/api-reference/`, the administration pages theirs under `/administration/`.
 
 | address | name | right to read | right to write | what for |
