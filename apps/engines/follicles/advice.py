@@ -107,7 +107,14 @@ def _expect_ovulation(p: Picture) -> Advice | None:
     because = _line_sentences(p)
     if p.ovulation is not None:
         because += (f"Ovulation {window(p.ovulation)} (80 %, if she ovulates).",)
-    return Advice("expect_ovulation", because, _scan_refs(p))
+    return Advice("expect_ovulation", (*because, *_unseen_sentences(p)), _scan_refs(p))
+
+
+def _unseen_sentences(p: Picture) -> tuple[str, ...]:
+    if p.unseen is None or p.chances.unseen < p.profile.advice_unsure_low_probability:
+        return ()
+    chance = percent(p.chances.unseen)
+    return (f"She may have ovulated unseen since {day(p.unseen.p10)} with {chance}: {window(p.unseen)} (80 %).",)
 
 
 def _stop_pairing(p: Picture) -> Advice | None:
@@ -145,8 +152,9 @@ def _scan_again(p: Picture) -> Advice | None:
         because.append(f"No reading this cycle; by the season alone past {profile.lines_stop_mm:g} mm with {chance}.")
     if low <= p.chances.stop <= high:
         because.append(f"Past the stop line of {profile.lines_stop_mm:g} mm with {percent(p.chances.stop)}: unsure.")
-    if p.decline is None and len(p.scans) > 1 and low <= p.chances.regressing <= high:
-        because.append(f"Regressing with {percent(p.chances.regressing)}: unsure.")
+    if p.decline is None and p.chances.regressing >= low:
+        because.append(f"Regressing with {percent(p.chances.regressing)}, on no second smaller reading: unsure.")
+    because += _unseen_sentences(p)
     if not because:
         return None
     because.append(f"Scan again by {day(p.as_of + timedelta(days=profile.advice_again_within_days))}.")

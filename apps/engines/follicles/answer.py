@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-ENGINE_VERSION = "follicles-1"
+ENGINE_VERSION = "follicles-2"
 
 ACTS = (
     "see_vet",

@@ -12,7 +12,7 @@ from .facts import SeasonFacts
 from .filtering import check_deadline, filter_tracks
 from .forecast import cell_quantiles
 from .growth import DAYS_PER_WEEK, Floats, GrowthModel, growth_model
-from .prepare import Prepared, prepare
+from .prepare import Prepared, judged, prepare
 from .profile import FollicleProfile
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 0.9)
@@ -54,10 +54,12 @@ def _wanted(item: Prepared) -> bool:
 def _group(
     model: GrowthModel, ready: Sequence[Prepared], profile: FollicleProfile, deadline: float | None
 ) -> list[Fan | None]:
-    belief = filter_tracks(model, [item.track for item in ready], deadline).at_last
+    filtered = filter_tracks(model, [item.track for item in ready], deadline)
+    belief = filtered.at_last
+    settled = [_wanted(judged(item, slips, profile)) for item, slips in zip(ready, filtered.slips, strict=True)]
     week = np.array([item.track.days[-1] / DAYS_PER_WEEK for item in ready])
     points: list[list[list[float]]] = [[] for _ in ready]
-    open_rows = set(range(len(ready)))
+    open_rows = {i for i, wanted in enumerate(settled) if wanted}
     for _ in range(int(profile.growth_horizon_weeks) + 1):
         check_deadline(deadline)
         cells: Floats = belief.by_cell()

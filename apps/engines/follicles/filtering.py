@@ -26,27 +26,83 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Filtered:
-    """Beliefs after the last reading (the prior where there is none) and on the day asked; log score of readings."""
+    """Beliefs after the last reading (the prior where there is none) and on the day asked; log score of readings.
+
+    `slips[i]`: P(slip) of each reading of female i. `unseen`: when those who ovulated unseen did so.
+    """
 
     at_last: Belief
     now: Belief
     log_score: Floats
+    slips: list[list[float]]
+    unseen: Unseen
 
 
-def walk(model: GrowthModel, belief: Belief, start: Days, stop: Days) -> Belief:
-    """Advance each female from day `start` to day `stop` of her axis (days since the origin)."""
+class Unseen:
+    """P(ovulated unseen by day) for each female, as a list of knots on her day axis.
+
+    A reading weighs every such day alike, so the course before it is scaled by one factor: the answer stays exact.
+    """
+
+    def __init__(self, begins: Days) -> None:
+        self._knots: list[list[tuple[int, float]]] = [[(int(day), 0.0)] for day in begins]
+
+    def note(self, rows: NDArray[np.intp], days: Days, ovulated: Floats) -> None:
+        """Chances of having ovulated by the `days` reached."""
+        for i, day, chance in zip(rows.tolist(), days.tolist(), ovulated.tolist(), strict=True):
+            self._knots[i].append((day, chance))
+
+    def scale(self, rows: NDArray[np.intp], ovulated: Floats) -> None:
+        """After a reading: what was noted so far adds up to `ovulated`."""
+        for i, chance in zip(rows.tolist(), ovulated.tolist(), strict=True):
+            knots = self._knots[i]
+            factor = chance / knots[-1][1] if knots[-1][1] > 0 else 0.0
+            self._knots[i] = [(day, before * factor) for day, before in knots]
+
+    def copy_from(self, other: Unseen, rows: NDArray[np.intp]) -> None:
+        """Take over the knots of `other`'s row for each female."""
+        self._knots = [list(other._knots[row]) for row in rows.tolist()]
+
+    def by_day(self, row: int) -> tuple[int, Floats]:
+        """First day, and P(ovulated unseen on it and on each day after), straight between the knots."""
+        knots = self._knots[row]
+        first, last = knots[0][0], knots[-1][0]
+        days = np.arange(first, last + 1)
+        cumulative = np.interp(days, [day for day, _ in knots], [chance for _, chance in knots])
+        return first, np.diff(cumulative, prepend=0.0)
+
+
+def walk(
+    model: GrowthModel,
+    belief: Belief,
+    start: Days,
+    stop: Days,
+    unseen: Unseen | None = None,
+    owners: NDArray[np.intp] | None = None,
+) -> Belief:
+    """Advance each female from day `start` to day `stop` of her axis (days since the origin).
+
+    `unseen` notes the ovulations on the way; row k of `belief` is its female `owners[k]`.
+    """
     current = start.copy()
+
+    def note(rows: NDArray[np.intp]) -> None:
+        if unseen is not None and owners is not None:
+            unseen.note(owners[rows], current[rows], belief.ovulated[rows])
+
     while True:
         rows = np.flatnonzero(stop - current >= DAYS_PER_WEEK)
         if rows.size == 0:
             break
         belief = _step(model, belief, rows, current, DAYS_PER_WEEK)
         current[rows] += DAYS_PER_WEEK
+        note(rows)
     for days in range(1, DAYS_PER_WEEK):
         rows = np.flatnonzero(stop - current == days)
         if rows.size:
             belief = _step(model, belief, rows, current, days)
             current[rows] += days
+            note(rows)
     return belief
 
 
@@ -58,11 +114,15 @@ def _step(model: GrowthModel, belief: Belief, rows: NDArray[np.intp], current: D
     return belief
 
 
-def prior_at(model: GrowthModel, begins: Days, until: Days) -> Belief:
+def prior_at(model: GrowthModel, begins: Days, until: Days, unseen: Unseen) -> Belief:
     """Beliefs before any reading. Females with the same two days share one walk, which saves most of the work."""
     pairs, inverse = np.unique(np.stack([begins, until], axis=1), axis=0, return_inverse=True)
-    few = walk(model, model.start(len(pairs)), pairs[:, 0], pairs[:, 1])
-    return few.take(np.asarray(inverse.reshape(-1), dtype=np.intp))
+    shared = Unseen(pairs[:, 0])
+    owners = np.arange(len(pairs), dtype=np.intp)
+    few = walk(model, model.start(len(pairs)), pairs[:, 0], pairs[:, 1], shared, owners)
+    of = np.asarray(inverse.reshape(-1), dtype=np.intp)
+    unseen.copy_from(shared, of)
+    return few.take(of)
 
 
 class DeadlineExceeded(TimeoutError):
@@ -81,18 +141,25 @@ def filter_tracks(model: GrowthModel, tracks: Sequence[Track], deadline: float |
     begins = np.array([track.begins for track in tracks], dtype=np.int64)
     as_of = np.array([track.as_of for track in tracks], dtype=np.int64)
     first = np.array([track.days[0] if track.days else track.as_of for track in tracks], dtype=np.int64)
-    belief = prior_at(model, begins, np.maximum(first, begins))
+    unseen = Unseen(begins)
+    slips: list[list[float]] = [[] for _ in tracks]
+    belief = prior_at(model, begins, np.maximum(first, begins), unseen)
     current = np.maximum(first, begins)
     log_score = np.zeros(count)
     for index in range(max((len(track.days) for track in tracks), default=0)):
         check_deadline(deadline)
         rows = np.array([i for i, track in enumerate(tracks) if len(track.days) > index], dtype=np.intp)
         target = np.array([tracks[i].days[index] for i in rows], dtype=np.int64)
-        part = walk(model, belief.take(rows), current[rows], np.maximum(target, current[rows]))
-        current[rows] = np.maximum(target, current[rows])
-        seen, density = model.observe(part, np.array([tracks[i].mm[index] for i in rows]))
+        reached = np.maximum(target, current[rows])
+        part = walk(model, belief.take(rows), current[rows], reached, unseen, rows)
+        current[rows] = reached
+        seen, density, slip = model.observe(part, np.array([tracks[i].mm[index] for i in rows]))
         belief.put(rows, seen)
+        unseen.scale(rows, seen.ovulated)
+        for i, share in zip(rows.tolist(), slip.tolist(), strict=True):
+            slips[i].append(share)
         log_score[rows] += np.log(np.maximum(density, np.finfo(np.float64).tiny))
-    at_last = belief.take(np.arange(count, dtype=np.intp))
-    now = walk(model, belief, current, np.maximum(as_of, current))
-    return Filtered(at_last=at_last, now=now, log_score=log_score)
+    everyone = np.arange(count, dtype=np.intp)
+    at_last = belief.take(everyone)
+    now = walk(model, belief, current, np.maximum(as_of, current), unseen, everyone)
+    return Filtered(at_last=at_last, now=now, log_score=log_score, slips=slips, unseen=unseen)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -15,19 +15,36 @@ from .filtering import Filtered, check_deadline, filter_tracks
 from .growth import Belief, Floats, GrowthModel, growth_model
 from .passage import passage
 from .picture import Chances, Picture
-from .prepare import Prepared, prepare
+from .prepare import Prepared, judged, prepare
 from .profile import FollicleProfile
+from .readings import slope_error
 from .speed import speed_table
 from .stage import next_scan, stage_word
-from .timing import QUANTILES, DayChances, after_ovulation, certain, passage_dates
-from .words import day
+from .timing import (
+    QUANTILES,
+    SPREAD,
+    DayChances,
+    after_ovulation,
+    certain,
+    ovulation_chances,
+    passage_dates,
+    still_unlaid,
+)
+from .words import day, window
 
 
 @dataclass(frozen=True, slots=True)
 class _Outlook:
-    """Model results of one female: cell and state chances, and cumulative chances by week for each target."""
+    """Model results of one female: cell and state chances, and cumulative chances by week for each target.
+
+    `cells_last` are the chances on the day of the last reading. `unseen` [days from `unseen_from` on, on her day axis]:
+    when she ovulated unseen, summing to `ovulated`.
+    """
 
     cells: Floats
+    cells_last: Floats
+    unseen_from: int
+    unseen: Floats
     ovulated: float
     states: tuple[float, float, float]
     speed: Interval | None
@@ -53,6 +70,8 @@ def season_forecasts(
             continue
         model = growth_model(profile, visited)
         filtered = filter_tracks(model, [ready[i].track for i in rows], deadline)
+        for i, slips in zip(rows, filtered.slips, strict=True):
+            ready[i] = judged(ready[i], slips, profile)
         outlooks = _outlooks(model, [ready[i] for i in rows], filtered, profile, visited, deadline)
         for i, outlook in zip(rows, outlooks, strict=True):
             check_deadline(deadline)
@@ -69,6 +88,7 @@ def _outlooks(
     deadline: float | None,
 ) -> list[_Outlook]:
     belief = filtered.now
+    unseen = [_take_unlaid(belief, i, item, filtered, profile) for i, item in enumerate(ready)]
     _state_regression(belief, [i for i, item in enumerate(ready) if item.regressed])
     within: list[dict[float | None, Floats]] = [{} for _ in ready]
     targets: dict[tuple[float | None, int], list[int]] = {}
@@ -80,12 +100,15 @@ def _outlooks(
         chances = passage(profile, visited, mm, on).within(belief.take(np.array(rows, dtype=np.intp)))
         for i, row in zip(rows, chances, strict=True):
             within[i][mm] = row
-    cells = belief.by_cell()
+    cells, last = belief.by_cell(), filtered.at_last.by_cell()
     speeds = _speeds(model, belief)
     grown = belief.growing.sum(axis=(0, 2))
     return [
         _Outlook(
             cells=cells[i],
+            cells_last=last[i],
+            unseen_from=unseen[i][0],
+            unseen=unseen[i][1] if belief.ovulated[i] > 0 else np.zeros(1),
             ovulated=float(belief.ovulated[i]),
             states=(float(belief.quiet[i].sum()), float(grown[i]), float(belief.regressing[i].sum())),
             speed=speeds[i],
@@ -93,6 +116,24 @@ def _outlooks(
         )
         for i in range(len(ready))
     ]
+
+
+def _take_unlaid(
+    belief: Belief, row: int, item: Prepared, filtered: Filtered, profile: FollicleProfile
+) -> tuple[int, Floats]:
+    """No eggs were found: an unseen ovulation long ago is ruled out by that. Returns when the rest may have been."""
+    first, chances = filtered.unseen.by_day(row)
+    if item.ovulated or belief.ovulated[row] <= 0:
+        return first, chances
+    left = still_unlaid(first, chances, item.track.as_of, profile)
+    total = 1.0 - float(belief.ovulated[row]) + float(left.sum())
+    if total <= 0:
+        return first, chances
+    belief.quiet[row] /= total
+    belief.growing[:, row] /= total
+    belief.regressing[row] /= total
+    belief.ovulated[row] = left.sum() / total
+    return first, left / total
 
 
 def _state_regression(belief: Belief, rows: list[int]) -> None:
@@ -138,7 +179,8 @@ def _assemble(
     if not known and outlook.cells.sum() > 0:
         mm_now = Interval(*cell_quantiles(model, outlook.cells, QUANTILES))
     ovulation, shed, eggs = _dates(item, outlook, profile, as_of)
-    stop = _past(model, outlook, profile.lines_stop_mm)
+    unseen = _unseen(item, outlook, profile)
+    stop = _past(model, outlook.cells, profile.lines_stop_mm) + outlook.ovulated
     picture = Picture(
         facts=facts,
         as_of=as_of,
@@ -150,6 +192,7 @@ def _assemble(
         ovulation=ovulation,
         shed=shed,
         eggs=eggs,
+        unseen=None if known else unseen,
         unscanned_stop=stop if not item.scans else 0.0,
     )
     advice = advise(picture)
@@ -157,7 +200,7 @@ def _assemble(
     return SeasonForecast(
         as_of=as_of,
         mm_now=mm_now,
-        growth_mm_per_week=None if known else outlook.speed,
+        growth_mm_per_week=None if known else _widened(outlook.speed, slope_error(item.scans, profile)),
         state=_shares(facts, outlook, stop, known),
         reach=tuple(_reach(mm, outlook, as_of, known, profile) for mm in item.shown_targets),
         p_ovulation=1.0 if known else float(outlook.within[None][-1]),
@@ -167,28 +210,52 @@ def _assemble(
         advice=advice,
         next_scan=next_scan(picture, lines, any(a.act == "scan_again" for a in advice)),
         stage=stage_word(picture),
-        notes=_notes(item, outlook, profile, as_of),
+        notes=_notes(item, outlook, profile, as_of, unseen),
     )
 
 
-def _past(model: GrowthModel, outlook: _Outlook, mm: float) -> float:
+def _past(model: GrowthModel, cells: Floats, mm: float) -> float:
     share = np.clip((model.edges[1:] - mm) / model.profile.growth_grid_step_mm, 0.0, 1.0)
-    return float(outlook.cells @ share) + outlook.ovulated
+    return float(cells @ share)
 
 
 def _chances(item: Prepared, outlook: _Outlook, model: GrowthModel, known: bool) -> Chances:
-    """Lines count as past only where something was read: the season alone never closes the visits."""
+    """Lines count as past only where something credible was read, and as one who has not ovulated: neither the season
+    alone nor an ovulation that nobody saw ever puts her past a line.
+    """
     profile = model.profile
     if known or not item.scans:
-        return Chances(0.0, 0.0, 0.0, 0.0, 0.0)
+        return Chances(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     weeks = int(profile.next_scan_near_horizon_weeks)
+
+    def past(cells: Floats, mm: float) -> float:
+        total = float(cells.sum())
+        return _past(model, cells, mm) / total if total > 0 else 0.0
+
     return Chances(
-        earnest=_past(model, outlook, profile.lines_pair_in_earnest_mm),
-        appetite=_past(model, outlook, profile.lines_appetite_mm),
-        stop=_past(model, outlook, profile.lines_stop_mm),
+        earnest=past(outlook.cells, profile.lines_pair_in_earnest_mm),
+        appetite=past(outlook.cells, profile.lines_appetite_mm),
+        stop=max(past(outlook.cells, profile.lines_stop_mm), past(outlook.cells_last, profile.lines_stop_mm)),
         regressing=outlook.states[2],
         ovulation_soon=float(outlook.within[None][weeks]),
+        unseen=outlook.ovulated,
     )
+
+
+def _widened(speed: Interval | None, error: float | None) -> Interval | None:
+    """Growth is never known better than its two readings allow."""
+    if speed is None or error is None:
+        return speed
+    half = SPREAD * error
+    return Interval(min(speed.p10, speed.p50 - half), speed.p50, max(speed.p90, speed.p50 + half))
+
+
+def _unseen(item: Prepared, outlook: _Outlook, profile: FollicleProfile) -> DateInterval | None:
+    total = float(outlook.unseen.sum())
+    if total < profile.growth_reach_least_probability:
+        return None
+    first = item.cycle.origin + timedelta(days=outlook.unseen_from)
+    return DayChances(first, outlook.unseen / total).interval()
 
 
 def _shares(facts: SeasonFacts, outlook: _Outlook, stop: float, known: bool) -> StateShares:
@@ -227,13 +294,18 @@ def _dates(
     elif facts.pre_lay_shed_on is not None or facts.laid_on is not None:
         ovulation = None
     else:
-        ovulation = passage_dates(outlook.within[None], as_of, least)
+        first = item.cycle.origin + timedelta(days=outlook.unseen_from)
+        ovulation = ovulation_chances(first, outlook.unseen, outlook.within[None], as_of, least)
     base = ovulation
     if base is None and facts.pre_lay_shed_on is not None:
         base = certain(facts.pre_lay_shed_on)  # only the shed is used from here on
     shed: DayChances | None = None
     eggs: DayChances | None = None
-    if base is not None:
+    if base is not None and not item.ovulated:
+        # What was not seen may have passed; only the eggs cannot have been missed.
+        shed, eggs = after_ovulation(base, None, profile, None, least)
+        eggs = None if eggs is None else eggs.later_than(as_of, 0.0)
+    elif base is not None:
         seen_as_of = as_of if facts.laid_on is None else None
         shed, eggs = after_ovulation(base, facts.pre_lay_shed_on, profile, seen_as_of, least)
     if facts.laid_on is not None:
@@ -246,7 +318,9 @@ def _shown(found: DayChances | None) -> DateInterval | None:
     return None if found is None else found.interval()
 
 
-def _notes(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date) -> tuple[str, ...]:
+def _notes(
+    item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date, unseen: DateInterval | None
+) -> tuple[str, ...]:
     facts = item.facts
     notes = list(item.notes)
     if facts.hatched_on is None:
@@ -255,8 +329,9 @@ def _notes(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: d
         notes.append("no reading this cycle: the forecast rests on the season alone")
     if profile.growth_borrowed > 0:
         notes.append("diameters and lines of this species are assumptions carried over from another; read with reserve")
-    if item.scans and outlook.ovulated >= profile.advice_past_line_probability and facts.ovulated_on is None:
-        notes.append("she may have ovulated unseen")
+    likely = outlook.ovulated >= profile.advice_unsure_low_probability
+    if item.scans and likely and unseen is not None and not item.ovulated:
+        notes.append(f"she may have ovulated unseen since {day(unseen.p10)}: {window(unseen)} (80 %)")
     last = max((c for c in facts.condition if c.on <= as_of), key=lambda c: c.on, default=None)
     if last is not None and last.seen in ("thin", "heavy"):
         notes.append(f"seen {last.seen} on {day(last.on)}")

@@ -169,18 +169,21 @@ class GrowthModel:
         """Standard deviation of an honest reading about the middle of her cell."""
         return float(np.sqrt(self.profile.scan_error_sd_mm**2 + self.profile.growth_grid_step_mm**2 / 12))
 
-    def observe(self, belief: Belief, mm: Floats) -> tuple[Belief, Floats]:
-        """Condition on one reading each; returns the new belief and the predictive density of each reading."""
-        seen = self.likelihood(mm)
+    def observe(self, belief: Belief, mm: Floats) -> tuple[Belief, Floats, Floats]:
+        """Condition on one reading each; returns the new belief, the density of each reading and P(it is a slip)."""
+        good, slip = self.reading_parts(mm)
+        seen = good + slip
+        slipped = (belief.by_cell() * slip).sum(axis=1)
         quiet, growing, regressing = belief.quiet * seen, belief.growing * seen[None], belief.regressing * seen
-        # After ovulation the reading is of eggs, not of the largest follicle: it says nothing about the diameter.
-        ovulated = belief.ovulated / self.profile.scan_gross_range_mm
+        # After ovulation eggs are seen: a diameter is rarely written down then, and says nothing of the follicle.
+        flat = self.profile.scan_after_ovulation_share / self.profile.scan_gross_range_mm
+        ovulated = belief.ovulated * flat
         total = quiet.sum(axis=1) + growing.sum(axis=(0, 2)) + regressing.sum(axis=1) + ovulated
         safe = np.where(total > 0, total, 1.0)
         divided = Belief(
             quiet / safe[:, None], growing / safe[None, :, None], regressing / safe[:, None], ovulated / safe
         )
-        return divided, total
+        return divided, total, np.asarray(slipped / safe)
 
 
 def _density(value: Floats, mean: Floats, spread: float) -> Floats:

@@ -17,13 +17,17 @@ from .timing import after_ovulation, certain
 
 @dataclass(frozen=True)
 class Chances:
-    """Model chances today: past each line while growing (or ovulated unseen), and of regressing."""
+    """Model chances: of being past each line (as one who has not ovulated), of regressing, of an unseen ovulation.
+
+    `stop` is the greater of the chance on the day of the last reading and today's: time alone never takes it back.
+    """
 
     earnest: float
     appetite: float
     stop: float
     regressing: float
     ovulation_soon: float
+    unseen: float
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,7 @@ class Picture:
     ovulation: DateInterval | None
     shed: DateInterval | None
     eggs: DateInterval | None
+    unseen: DateInterval | None = None  # when she would have ovulated unseen
     unscanned_stop: float = 0.0  # chance to be past the stop line by the season alone, where nothing was read
 
     @cached_property
@@ -108,9 +113,14 @@ class Picture:
         return not self.ovulated and self.chances.stop >= self.profile.advice_past_line_probability
 
     @property
+    def perhaps_over(self) -> bool:
+        """More likely than not she has ovulated unseen; it rests on no reading, so it only closes visits."""
+        return not self.ovulated and self.chances.unseen >= self.profile.advice_past_line_probability
+
+    @property
     def visits_open(self) -> bool:
         """A visit could be meant now: the season is open and she has not come to its end."""
-        return self.season_open and not (self.ovulated or self.regressed or self.past_stop)
+        return self.season_open and not (self.ovulated or self.regressed or self.past_stop or self.perhaps_over)
 
     @cached_property
     def late(self) -> tuple[date, int, str] | None:

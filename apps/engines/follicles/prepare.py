@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -10,6 +11,7 @@ from .filtering import Track
 from .profile import FollicleProfile
 from .readings import decline
 from .season import Cycle, cycle_of, used_scans
+from .words import percent
 
 _LISTS = ("scans", "visits", "meals", "weights", "condition")
 _DAYS = ("ovulated_on", "pre_lay_shed_on", "laid_on", "last_laid_on", "regurgitated_on", "regressed_on")
@@ -24,6 +26,7 @@ class Prepared:
     scans: tuple[Scan, ...]
     notes: tuple[str, ...]
     visited: bool
+    ovulated: bool
     regressed: bool
     track: Track
     shown_targets: tuple[float, ...]
@@ -42,7 +45,6 @@ def prepare(facts: SeasonFacts, profile: FollicleProfile, as_of: date) -> Prepar
     cycle = cycle_of(known, as_of, profile)
     scans, scan_notes = used_scans(known, cycle, as_of, profile)
     ovulated = known.ovulated_on is not None or known.pre_lay_shed_on is not None or known.laid_on is not None
-    fall = decline(scans, profile)
     called = known.regressed_on is not None and known.regressed_on >= cycle.begins
     shown = tuple(sorted({profile.scan_dominant_mm, *known.reach_mm}))
     return Prepared(
@@ -51,7 +53,8 @@ def prepare(facts: SeasonFacts, profile: FollicleProfile, as_of: date) -> Prepar
         scans=scans,
         notes=(*notes, *scan_notes),
         visited=any(cycle.begins <= visit.on for visit in known.visits),
-        regressed=not ovulated and (called or (fall is not None and fall.stated)),
+        ovulated=ovulated,
+        regressed=not ovulated and called,
         track=Track(
             begins=(cycle.begins - cycle.origin).days,
             days=tuple((scan.on - cycle.origin).days for scan in scans),
@@ -61,6 +64,27 @@ def prepare(facts: SeasonFacts, profile: FollicleProfile, as_of: date) -> Prepar
         shown_targets=shown,
         line_targets=(profile.lines_pair_in_earnest_mm, profile.lines_appetite_mm, profile.lines_stop_mm),
     )
+
+
+def judged(item: Prepared, slips: Sequence[float], profile: FollicleProfile) -> Prepared:
+    """The same with only the readings that can be believed; regression is stated on those alone.
+
+    A reading more likely a slip of the fingers than not is set aside, unless the next reading says the same.
+    """
+    kept: list[Scan] = []
+    notes: list[str] = []
+    for index, (scan, slip) in enumerate(zip(item.scans, slips, strict=True)):
+        following = item.scans[index + 1 : index + 2]
+        confirmed = any(abs(later.mm - scan.mm) <= profile.advice_smaller_mm for later in following)
+        if slip < profile.advice_past_line_probability or confirmed:
+            kept.append(scan)
+        else:
+            notes.append(
+                f"{scan.mm:g} mm on {scan.on.isoformat()} does not fit her course: a slip with {percent(slip)}"
+            )
+    fall = decline(kept, profile)
+    stated = not item.ovulated and fall is not None and fall.stated
+    return replace(item, scans=tuple(kept), notes=(*item.notes, *notes), regressed=item.regressed or stated)
 
 
 def strip_future(facts: SeasonFacts, as_of: date) -> tuple[SeasonFacts, int]:

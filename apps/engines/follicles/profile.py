@@ -18,6 +18,7 @@ class FollicleProfile:
     scan_gross_tenfold_share: float
     scan_gross_swap_share: float
     scan_gross_range_mm: float
+    scan_after_ovulation_share: float
     scan_possible_low_mm: float
     scan_possible_high_mm: float
     lines_pair_in_earnest_mm: float

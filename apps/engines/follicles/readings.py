@@ -65,6 +65,23 @@ def decline(scans: Sequence[Scan], profile: FollicleProfile) -> Decline | None:
     return Decline(peak, tuple(smaller), stated=apart >= profile.advice_regression_min_days)
 
 
+def slope_error(scans: Sequence[Scan], profile: FollicleProfile) -> float | None:
+    """Standard deviation (mm/week) that measurement alone gives to the growth between the two readings it rests on.
+
+    The two are the last one and, looking back, the season's largest (where she shrinks) or the first one of her growth.
+    """
+    if len(scans) < 2:
+        return None
+    fall = decline(scans, profile)
+    if fall is not None:
+        first = fall.peak
+    else:
+        resting = [scan for scan in scans[:-1] if scan.mm <= profile.growth_quiet_high_mm]
+        first = resting[-1] if resting else scans[0]
+    weeks = (scans[-1].on - first.on).days / 7
+    return sqrt(2) * profile.scan_error_sd_mm / weeks if weeks > 0 else None
+
+
 def course(scans: Sequence[Scan], profile: FollicleProfile) -> Course | None:
     """Growth over the last stretch against her earlier stretches (else the species' rate), with its uncertainty."""
     pairs = [(a, b) for a, b in pairwise(scans) if b.on > a.on]

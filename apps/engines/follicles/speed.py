@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import ndtr
 
 from .growth import Floats, GrowthModel, growth_model
 from .profile import FollicleProfile
@@ -31,12 +32,13 @@ def _table(profile: FollicleProfile) -> SpeedTable:
     model = growth_model(profile, True)
     half = np.sqrt(model.rates[1] / model.rates[0])
     fast = model.rates[-1] * half
-    speeds = np.linspace(-1.5 * profile.growth_regress_mm_per_week, fast, POINTS)
-    gap = speeds[1] - speeds[0]
+    # A resting follicle wanders a little; shrinking varies from female to female as growing does.
+    rest, shrink = np.sqrt(profile.growth_quiet_wander_mm2_per_week), profile.growth_regress_mm_per_week
+    spread = profile.growth_rate_log_sd * shrink
+    speeds = np.linspace(-shrink - 3 * spread, fast, POINTS)
     centre = (model.rates[:, None] * model.shape).reshape(-1)
     growing = np.log(np.maximum(speeds, 1e-9) / (centre[:, None] / half)) / np.log(half**2)
-    shrinking = np.where(model.mm > profile.growth_regress_floor_mm, -profile.growth_regress_mm_per_week, 0.0)
-    still = np.concatenate([np.zeros(1), shrinking])
-    point = (speeds - still[:, None]) / (2 * gap) + 0.5
-    below = np.concatenate([point[:1], growing, point[1:]], axis=0)
+    above_floor = (model.mm > profile.growth_regress_floor_mm)[:, None]
+    resting, shrinking = ndtr(speeds / rest), ndtr((speeds + shrink) / spread)
+    below = np.concatenate([resting[None], growing, np.where(above_floor, shrinking, resting)], axis=0)
     return SpeedTable(speeds=speeds, below=np.clip(below, 0.0, 1.0))

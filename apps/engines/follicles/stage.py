@@ -26,7 +26,7 @@ def stage_word(p: Picture) -> str:
         return "resting"
     if p.decline is not None or p.chances.regressing >= half:
         return "growth in doubt"
-    if p.past_stop:
+    if p.past_stop or p.perhaps_over:
         return "preovulatory"
     if p.mm_now is not None and p.mm_now.p50 >= p.profile.scan_dominant_mm:
         return "vitellogenic"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -14,6 +15,7 @@ from .growth import DAYS_PER_WEEK, Floats
 from .profile import FollicleProfile
 
 QUANTILES = (0.1, 0.5, 0.9)
+SPREAD = float(ndtri(QUANTILES[2]))  # half an 80 % interval of a normal value, in standard deviations
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,7 @@ def certain(day: date) -> DayChances:
 def interval_chances(days: tuple[float, float, float]) -> Floats:
     """Chances of 0, 1, 2, ... days for an interval known by p10, p50, p90: two half normals joined at the median."""
     low, middle, high = days
-    spread = float(ndtri(QUANTILES[2]))
-    below, above = max(middle - low, 0.5) / spread, max(high - middle, 0.5) / spread
+    below, above = max(middle - low, 0.5) / SPREAD, max(high - middle, 0.5) / SPREAD
     last = ceil(middle + 4 * above)
     edges = np.arange(last + 2) - 0.5
     cumulative = np.where(edges < middle, ndtr((edges - middle) / below), ndtr((edges - middle) / above))
@@ -71,6 +72,40 @@ def passage_dates(within: Floats, as_of: date, least: float) -> DayChances | Non
     days = np.arange((len(within) - 1) * DAYS_PER_WEEK + 1)
     cumulative = np.interp(days / DAYS_PER_WEEK, np.arange(len(within)), within) / within[-1]
     return DayChances(as_of, np.diff(cumulative, prepend=0.0))
+
+
+def ovulation_chances(first: date, unseen: Floats, within: Floats, as_of: date, least: float) -> DayChances | None:
+    """Days of ovulation given that it happens: those that may have passed unseen, and those to come.
+
+    `unseen` [days from `first` to `as_of`] sums to P(ovulated unseen); `within` [H+1] is P(ovulated within h weeks),
+    the unseen ones included. None where all of it is below `least`.
+    """
+    if within[-1] < least:
+        return None
+    days = np.arange((len(within) - 1) * DAYS_PER_WEEK + 1)
+    cumulative = np.interp(days / DAYS_PER_WEEK, np.arange(len(within)), within)
+    ahead = np.diff(cumulative)
+    past = np.zeros((as_of - first).days + 1)
+    past[: len(unseen)] = unseen
+    return DayChances(first, np.concatenate([past, ahead]) / (past.sum() + ahead.sum()))
+
+
+@lru_cache(maxsize=32)
+def no_eggs_yet(profile: FollicleProfile) -> Floats:
+    """P(no eggs or young have come by d days after ovulation), d = 0, 1, ... until it is hardly possible."""
+    start = date(2000, 1, 1)
+    _, eggs = after_ovulation(certain(start), None, profile, None, 0.0)
+    if eggs is None:
+        return np.ones(1)
+    return np.asarray(1.0 - np.cumsum(eggs.chances) / eggs.chances.sum(), dtype=np.float64)
+
+
+def still_unlaid(first: int, unseen: Floats, as_of: int, profile: FollicleProfile) -> Floats:
+    """The chances of an unseen ovulation by day, each weighed by the fact that no eggs have been found since."""
+    left = no_eggs_yet(profile)
+    since = np.maximum(as_of - (first + np.arange(len(unseen))), 0)
+    kept = np.where(since < len(left), left[np.minimum(since, len(left) - 1)], 0.0)
+    return np.asarray(unseen * np.maximum(kept, 0.0), dtype=np.float64)
 
 
 def days_to_eggs(profile: FollicleProfile, *, after_shed: bool) -> tuple[float, float, float] | None:
