@@ -72,7 +72,7 @@ def checks_due(on: date | None = None) -> list[Box]:
         if species.pk not in days:
             days[species.pk] = profile_numbers(species).get("incubation.check_days")
         limit = days[species.pk]
-        if limit is not None and (box.last_check or box.set_at) <= clock.noon(day - timedelta(days=limit)):
+        if limit is not None and clock.day_of(box.last_check or box.set_at) + timedelta(days=limit) <= day:
             due.append(box)
     return due
 

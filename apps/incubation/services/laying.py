@@ -82,7 +82,7 @@ def clutch_lay(
             mass_g=None if is_slug or not masses else masses[number - 1],
         )
     audit_write(by=by, act="clutch.lay", subject=brood, detail={"dam": dam.code, "eggs": eggs, "slugs": slugs})
-    return brood
+    return Brood.objects.get(pk=brood.pk)
 
 
 def sires_write(by: Person, brood: Brood) -> None:
