@@ -57,7 +57,7 @@ MARKS: dict[str, str] = {
     "gravid": f'<rect {_F} x="0" y="3.2" width="14" height="7.6" rx="3.8"/>',
     "laid": _LAID,
     "regressing": _REGRESSING,
-    "growth in doubt": _open("M5.6 2.6H1.4l1.9 3.3M8.4 2.6h4.2l-1.9 3.3M4.7 8.4L7 12.4l2.3-4M5.6 2.6h2.8"),
+    "growth in doubt": _open("M3.9 6.9L1.4 2.6h11.2l-2.5 4.3M4.9 8.7L7 12.4l2.1-3.7"),
     "resting": _RESTING,
     # verdicts and work
     "go": _GO,

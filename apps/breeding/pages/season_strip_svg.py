@@ -342,6 +342,7 @@ def _window_words(facts: StripFacts, sheet: _Sheet) -> str:
     form = sheet.form
     tone = "t-needs" if facts.urgent else "t-ink t-bold"
     body = []
+    places: tuple[tuple[float, float, str], ...]
     window = facts.ovulation
     if window is not None and facts.ovulated_on is None and sheet.start <= window.p90 and window.p10 < sheet.end:
         left, right = max(sheet.x(window.p10), form.left), min(sheet.x(window.p90, 1), sheet.right)
