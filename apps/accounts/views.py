@@ -204,7 +204,7 @@ def settings_page(request: PersonRequest) -> HttpResponse:
         "accounts/settings.html",
         {
             "form": form,
-            "device_form": DeviceForm(),
+            "device_form": DeviceForm(auto_id="device_%s"),
             "devices": Device.objects.order_by("name"),
             "tablet": this_tablet(request),
         },

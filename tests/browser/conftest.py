@@ -33,9 +33,11 @@ UNLABELLED = """() => [...document.querySelectorAll("input, select, textarea")]
   .map((one) => one.outerHTML.slice(0, 160))"""
 # Everything that sticks out and is not inside something that scrolls by itself.
 TOO_WIDE = """() => document.documentElement.scrollWidth <= window.innerWidth ? [] :
-  [...document.querySelectorAll("body *")]
-  .filter((one) => one.getBoundingClientRect().right > window.innerWidth + 1)
-  .map((one) => one.outerHTML.slice(0, 120)).slice(0, 6)"""
+  [`${document.documentElement.scrollWidth} px`, ...[...document.querySelectorAll("body *")]
+  .filter((one) => one.checkVisibility() && one.getBoundingClientRect().right > window.innerWidth + 1)
+  .filter((one) => { for (let up = one.parentElement; up && up !== document.body; up = up.parentElement)
+    if (getComputedStyle(up).overflowX !== "visible") return false; return true; })
+  .map((one) => one.outerHTML.slice(0, 120)).slice(0, 6)]"""
 OPEN_ALL = """() => document.querySelectorAll("details:not(.menu)").forEach((one) => { one.open = true; })"""
 
 
@@ -61,8 +63,10 @@ class Visitor:
 
     def hold(self, path: str) -> None:
         """The page as it stands: no wider than the screen, every field labelled, axe clean in both themes."""
-        assert self.page.evaluate(TOO_WIDE) == [], f"{path} is wider than the screen"
-        assert self.page.evaluate(UNLABELLED) == [], f"{path} has fields without a label"
+        wide = self.page.evaluate(TOO_WIDE)
+        assert wide == [], f"{path} is wider than the screen: {wide}"
+        unlabelled = self.page.evaluate(UNLABELLED)
+        assert unlabelled == [], f"{path} has fields without a label: {unlabelled}"
         for theme in THEMES:
             self.page.emulate_media(color_scheme=theme, reduced_motion="reduce")  # type: ignore[arg-type]
             self.shot(path, theme)

@@ -80,7 +80,7 @@ def gallery_marks() -> list[Mark]:
 
 def example_forms() -> Mapping[str, forms.Form]:
     """The form as it is met, and as it comes back with what was wrong."""
-    refused = ExampleForm({"mass_g": "heavy", "on": "2027-03-08", "fate": "ate"}, auto_id="refused_%s")
+    refused = ExampleForm({"mass_g": "", "on": "2027-03-08", "fate": "ate"}, auto_id="refused_%s")
     refused.is_valid()
     return {"fresh": ExampleForm(auto_id="fresh_%s"), "refused": refused, "whole": WholeForm(auto_id="whole_%s")}
 
