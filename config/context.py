@@ -12,7 +12,7 @@ from apps.accounts.policies import may
 from apps.accounts.selectors import facility
 from apps.core import clock
 from apps.jobs.selectors import open_alarms
-from config.navigation import TABS
+from config.navigation import OWN_LINKS, TABS
 
 
 def shell(request: HttpRequest) -> dict[str, Any]:
@@ -25,6 +25,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
         "embedded_mode": not settings.SERVICE_MODE,
         "banner": _banner(),
         "navigation": [],
+        "own_links": [],
         "open_alarms": [],
         "theme": request.COOKIES.get("theme", "") if request.COOKIES.get("theme") in {"light", "dark"} else "",
     }
@@ -44,7 +45,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     ]
     # the bar shows the oldest in full and counts the others; a hundred are as good as all
     raised = list(open_alarms().filter(acknowledged_at__isnull=True)[:100])
-    return {**common, "navigation": navigation, "open_alarms": raised}
+    return {**common, "navigation": navigation, "own_links": OWN_LINKS, "open_alarms": raised}
 
 
 def _banner() -> str:

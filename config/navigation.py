@@ -28,3 +28,6 @@ TABS: tuple[Tab, ...] = (
     Tab("Stock", "/stock/", Permission.MONEY_READ, ("/stock/",)),
     Tab("Shipping", "/shipping/", Permission.PARCELS_EDIT, ("/shipping/",)),
 )
+
+# in the menu under one's own name: for whoever writes programs, not for the round
+OWN_LINKS: tuple[dict[str, str], ...] = ({"label": "API reference", "url": "/api-reference/"},)

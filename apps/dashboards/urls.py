@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.dashboards.views import animal, gallery, health, imports, search, today
+from apps.dashboards.views import animal, api_reference, gallery, health, imports, search, today
 
 app_name = "dashboards"
 urlpatterns = [
@@ -17,6 +17,8 @@ urlpatterns = [
     path("export/racks.csv", imports.export_places, name="export-racks"),
     path("search/", search.search, name="search"),
     path("gallery/", gallery.gallery, name="gallery"),
+    path("api-reference/", api_reference.api_reference, name="api-reference"),
+    path("api-reference/<str:name>/", api_reference.api_group, name="api-group"),
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
 ]

@@ -212,6 +212,8 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "DESCRIPTION": "Every act and record of one facility. Errors are problem+json that name the field.",
     "SERVE_INCLUDE_SCHEMA": False,
+    # without it the schema would be open to whoever asks
+    "SERVE_PERMISSIONS": ["apps.accounts.policies.PermissionDeclared"],
     "SCHEMA_PATH_PREFIX": "/api/v1/",
     "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
     "COMPONENT_SPLIT_REQUEST": True,

@@ -87,6 +87,8 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "dashboards:imports": ["/import/"],
         "dashboards:search": ["/search/", "/search/?q=Pastel&list=1", "/search/?q=nothing-of-that-name"],
         "dashboards:gallery": ["/gallery/"],
+        "dashboards:api-reference": ["/api-reference/"],
+        "dashboards:api-group": ["/api-reference/animals/", "/api-reference/what-if/"],
     }
 
 

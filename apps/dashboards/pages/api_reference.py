@@ -12,6 +12,7 @@ from drf_spectacular.generators import SchemaGenerator
 
 PREFIX = "/api/v1/"
 DEEPEST = 4
+FILES = "multipart/form-data"
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Operation:
     parameters: tuple[Field, ...]
     fields: tuple[Field, ...]
     answer: tuple[Field, ...]
+    is_form: bool  # sent as multipart/form-data, because a file is among the fields
     example: str
     statuses: tuple[str, ...]
 
@@ -50,7 +52,8 @@ class Group:
 @lru_cache(maxsize=1)
 def api_groups() -> tuple[Group, ...]:
     """Every documented operation, grouped by the first word of its path; built once a process."""
-    schema: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    generator: Any = SchemaGenerator  # its own types are not written down
+    schema: dict[str, Any] = generator().get_schema(request=None, public=True)
     groups: dict[str, list[Operation]] = {}
     for path, methods in sorted(schema["paths"].items()):
         name = path.removeprefix(PREFIX).split("/")[0]
@@ -71,9 +74,16 @@ def _operation(schema: Mapping[str, Any], path: str, method: str, found: Mapping
         parameters=tuple(_parameter(row) for row in found.get("parameters", [])),
         fields=tuple(_fields(schema, body)),
         answer=tuple(_fields(schema, _json_schema(answers.get(good, {})))),
-        example=json.dumps(_example(schema, body), indent=2) if body else "",
+        is_form=FILES in found.get("requestBody", {}).get("content", {}),
+        example=_written(schema, body),
         statuses=tuple(sorted(answers)),
     )
+
+
+def _written(schema: Mapping[str, Any], body: Mapping[str, Any]) -> str:
+    """The example as JSON; nothing where nothing is sent."""
+    example = _example(schema, body) if body else None
+    return json.dumps(example, indent=2, ensure_ascii=False) if example else ""
 
 
 def _parameter(row: Mapping[str, Any]) -> Field:
@@ -83,7 +93,7 @@ def _parameter(row: Mapping[str, Any]) -> Field:
 
 def _json_schema(part: Mapping[str, Any]) -> Mapping[str, Any]:
     content = part.get("content", {})
-    found: Mapping[str, Any] = content.get("application/json", {}).get("schema", {})
+    found: Mapping[str, Any] = (content.get("application/json") or content.get(FILES) or {}).get("schema", {})
     return found
 
 
