@@ -69,7 +69,7 @@ def buyer_queryset() -> QuerySet[Buyer]:
 class ReserveForm(forms.Form):
     """Hold an animal for a buyer."""
 
-    buyer = BuyerChoice(queryset=Buyer.objects.none(), label="Buyer", to_field_name="ref")
+    buyer = BuyerChoice(queryset=Buyer.objects.none(), label="Buyer", to_field_name="ref", empty_label="choose")
     days = forms.IntegerField(label="Days", min_value=1, max_value=365, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -89,7 +89,7 @@ class BuyerForm(forms.ModelForm[Buyer]):
 class OrderForm(forms.Form):
     """Listed animals sold to a buyer."""
 
-    buyer = BuyerChoice(queryset=Buyer.objects.none(), label="Buyer", to_field_name="ref")
+    buyer = BuyerChoice(queryset=Buyer.objects.none(), label="Buyer", to_field_name="ref", empty_label="choose")
     offers = forms.ModelMultipleChoiceField(
         queryset=Offer.objects.none(), label="Animals", to_field_name="ref", widget=forms.CheckboxSelectMultiple
     )

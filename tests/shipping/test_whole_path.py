@@ -1,4 +1,4 @@
-"""One animal all the way, through the services: from a scan to a printed packing slip. Each step refuses out of order."""
+"""One animal all the way, through the services: from a scan to a packing slip. Each step refuses out of order."""
 
 from __future__ import annotations
 

@@ -18,6 +18,7 @@ from apps.shipping.pages.verdicts import (
     chance_words,
     deciding,
     narrowest_band,
+    numbers_of,
     reach_words,
     weekday_words,
 )
@@ -87,7 +88,8 @@ def window_board(parcels: Sequence[Parcel], windows: Mapping[int, Mapping[date, 
     days = days_ahead(DAYS)
     found = [window for by_day in windows.values() for window in by_day.values()]
     heads = [_head(day, [window for window in found if window.day == day]) for day in days]
-    rows = [_row(parcel, windows.get(parcel.pk, {}), heads) for parcel in parcels]
+    numbers = numbers_of(cup.animal for parcel in parcels for cup in parcel.cups)  # type: ignore[attr-defined]
+    rows = [_row(parcel, windows.get(parcel.pk, {}), heads, numbers) for parcel in parcels]
     return Board(heads, rows, _words(rows, heads))
 
 
@@ -113,8 +115,13 @@ def _head(day: date, windows: list[ParcelWindow]) -> DayHead:
     return DayHead(day, f"{day:%a}" if closed else weekday_words(day), closed)
 
 
-def _row(parcel: Parcel, windows: Mapping[date, ParcelWindow], heads: list[DayHead]) -> Row:
-    band = narrowest_band([cup.animal for cup in parcel.cups])  # type: ignore[attr-defined]
+def _row(
+    parcel: Parcel,
+    windows: Mapping[date, ParcelWindow],
+    heads: list[DayHead],
+    numbers: Mapping[int, Mapping[str, float]],
+) -> Row:
+    band = narrowest_band([cup.animal for cup in parcel.cups], numbers)  # type: ignore[attr-defined]
     has_day = parcel.state in BOOKED
     go = [head.day for head in heads if head.day in windows and windows[head.day].verdict == Verdict.GO]
     earliest = go[0] if go and not has_day else None

@@ -36,8 +36,7 @@ class PackingRow:
 def packing_rows(question: ShipQuestion, window: ParcelWindow) -> list[PackingRow]:
     """The packing chosen first, then the next best, the same draws for all.
 
-    The chance of a row may differ by a few percent from the window's, which draws again near a line. Raises
-    DeadlinePassed; empty where a leg has no weather.
+    Raises DeadlinePassed; empty where a leg has no weather.
     """
     day = window.day
     begins = question.hour_zero[day]
@@ -58,7 +57,8 @@ def packing_rows(question: ShipQuestion, window: ParcelWindow) -> list[PackingRo
                 code=packing.code,
                 label=packing.label,
                 verdict=cell.verdict,
-                chance=chance_words(cell.probability),
+                # the window drew again near a line: its own figure stands for its own packing
+                chance=chance_words(window.probability_in_band if packing.code == window.packing else cell.probability),
                 lowest_c=cell.lowest_c,
                 highest_c=cell.highest_c,
                 failed_lowest_c=cell.failed_lowest_c if packing.packs else None,

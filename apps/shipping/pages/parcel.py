@@ -25,6 +25,7 @@ from apps.shipping.pages.verdicts import (
     chance_words,
     deciding,
     narrowest_band,
+    numbers_of,
     only_law_stands_against,
     reach_words,
     weekday_words,
@@ -91,7 +92,7 @@ def parcel_page(parcel: Parcel, asked: date | None) -> ParcelPage:
     go = [day for day in coming if day in windows and windows[day].verdict == Verdict.GO]
     chosen = _chosen(parcel, asked, go, windows)
     window = windows.get(chosen) if chosen is not None else None
-    band = narrowest_band(animals)
+    band = narrowest_band(animals, numbers_of(animals))
     rows = [_day(parcel, day, windows.get(day), band, day == chosen, bool(go) and day == go[0]) for day in shown]
     course, words, packings = _course(parcel, window)
     return ParcelPage(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -23,6 +24,7 @@ ASKED = {
     "weather": "weather",
     "physics": "temperature inside",
 }
+_PLACE = re.compile(r"(?<=\.) (?=(?:Origin|Counter|Buyer) \()")
 # In a cell there is room for a word or two: what stands in the way.
 SHORT = {"law": "by law", "animal": "the animal", "calendar": "carrier's calendar", "weather": "weather"}
 
@@ -36,6 +38,11 @@ class Reason:
     verdict: str
     reason: str
     citation: str
+
+    @property
+    def lines(self) -> list[str]:
+        """The reason place by place: the law answers for the origin, the counter and the buyer."""
+        return _PLACE.split(self.reason)
 
 
 @dataclass(frozen=True)
@@ -115,9 +122,15 @@ def cell_bar(window: ParcelWindow, band_c: tuple[float, float] | None) -> str:
     return window_cell_svg(lowest_c=low, highest_c=high, band_c=band_c)
 
 
-def narrowest_band(animals: Iterable[Animal]) -> tuple[float, float] | None:
+def numbers_of(animals: Iterable[Animal]) -> dict[int, Mapping[str, float]]:
+    """The numbers of each species among them, by species id: asked once a species, however many animals."""
+    species = {animal.species_id: animal.species for animal in animals}
+    return {pk: profile_numbers(one) for pk, one in species.items()}
+
+
+def narrowest_band(animals: Iterable[Animal], numbers: Mapping[int, Mapping[str, float]]) -> tuple[float, float] | None:
     """The green band that suits every animal of a parcel; None while a species has no profile for shipping."""
-    found = [profile_numbers(animal.species) for animal in animals]
+    found = [numbers[animal.species_id] for animal in animals]
     if not found or any("ship.green_low_c" not in row or "ship.green_high_c" not in row for row in found):
         return None
     low, high = max(row["ship.green_low_c"] for row in found), min(row["ship.green_high_c"] for row in found)
