@@ -152,7 +152,7 @@ def _scan_again(p: Picture) -> Advice | None:
         because.append(f"No reading this cycle; by the season alone past {profile.lines_stop_mm:g} mm with {chance}.")
     if low <= p.chances.stop <= high:
         because.append(f"Past the stop line of {profile.lines_stop_mm:g} mm with {percent(p.chances.stop)}: unsure.")
-    if p.decline is None and p.chances.regressing >= low:
+    if p.decline is None and len(p.scans) > 1 and p.chances.regressing >= low:
         because.append(f"Regressing with {percent(p.chances.regressing)}, on no second smaller reading: unsure.")
     because += _unseen_sentences(p)
     if not because:

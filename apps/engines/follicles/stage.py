@@ -24,7 +24,8 @@ def stage_word(p: Picture) -> str:
         return "regressing"
     if p.recovery_until is not None or "recovery" in p.facts.holds or not p.scans:
         return "resting"
-    if p.decline is not None or p.chances.regressing >= half:
+    # One reading alone shows no course that could be in doubt.
+    if p.decline is not None or (len(p.scans) > 1 and p.chances.regressing >= half):
         return "growth in doubt"
     if p.past_stop or p.perhaps_over:
         return "preovulatory"
