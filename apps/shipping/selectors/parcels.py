@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import F, Prefetch, QuerySet
 
 from apps.inventory.models import OrderLine
 from apps.inventory.selectors import lines_to_ship
@@ -28,7 +28,7 @@ def parcels() -> QuerySet[Parcel]:
 
 def parcels_ahead() -> QuerySet[Parcel]:
     """Parcels not yet with the carrier, earliest day first, unbooked last."""
-    return parcels().filter(state__in=BEFORE_HAND_OVER).order_by("ship_on", "number")
+    return parcels().filter(state__in=BEFORE_HAND_OVER).order_by(F("ship_on").asc(nulls_last=True), "number")
 
 
 def contents(parcel: Parcel) -> list[ParcelAnimal]:
