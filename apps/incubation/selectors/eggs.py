@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Max, Prefetch, Q, QuerySet
 
 from apps.animals.choices import BroodState
-from apps.animals.models import Brood
+from apps.animals.models import Brood, SireCandidate
 from apps.animals.selectors import profile_numbers
 from apps.core import clock
 from apps.incubation.choices import EggState
-from apps.incubation.models import Box, Egg, HatchForecast
+from apps.incubation.models import Box, Egg, EggCheck, HatchForecast
 from apps.places.models import Incubator
+
+# where a notation goes on from what is seen to what is carried
+_HET = re.compile(r"\s*(?:\d+(?:[.,]\d+)?\s?% )?(?:(?:double|triple) )?\bhet\b")
 
 
 def broods_live() -> QuerySet[Brood]:
@@ -27,13 +31,54 @@ def eggs_of(brood: Brood) -> QuerySet[Egg]:
 
 
 def boxes_live() -> QuerySet[Box]:
-    """Boxes in an incubator with their eggs, oldest brood first."""
+    """Boxes in an incubator with their eggs and the slugs of their brood, oldest brood first."""
+    slugs = Count("brood__via_incubation_eggs", filter=Q(brood__via_incubation_eggs__state=EggState.SLUG))
     return (
         Box.objects.filter(removed_at__isnull=True)
+        .annotate(slugs=slugs)
         .select_related("brood__dam__species", "brood__species", "incubator__room")
         .prefetch_related(Prefetch("eggs", Egg.objects.order_by("number")))
         .order_by("brood__on", "code")
     )
+
+
+def last_checks(boxes: Iterable[Box]) -> dict[int, datetime]:
+    """When the eggs of each box were last looked at, by box id."""
+    rows = EggCheck.objects.filter(egg__box__in=[box.pk for box in boxes]).values("egg__box").annotate(last=Max("at"))
+    return {row["egg__box"]: row["last"] for row in rows}
+
+
+def masses_of(boxes: Iterable[Box]) -> dict[int, tuple[float, float]]:
+    """First and last mass of each weighed egg, by egg id; the mass at collection comes first."""
+    found: dict[int, tuple[float, float]] = {}
+    for box in boxes:
+        found.update({egg.pk: (g, g) for egg in box.eggs.all() if (g := egg.mass_g) is not None})
+    checks = EggCheck.objects.filter(egg__box__in=[box.pk for box in boxes], mass_g__isnull=False).order_by("at")
+    for egg_id, mass_g in checks.values_list("egg", "mass_g"):
+        if mass_g is not None:
+            found[egg_id] = (found.get(egg_id, (mass_g, mass_g))[0], mass_g)
+    return found
+
+
+def short_look(traits: str) -> str:
+    """What is seen, without what is carried: ``Lesser`` of ``Lesser 50% het Ghost``; a normal carrier is ``het``."""
+    look, *carried = _HET.split(traits.strip(), maxsplit=1)
+    if look.casefold() in {"", "normal"}:
+        return "het" if carried else "normal"
+    return look
+
+
+def sire_words(broods: Iterable[Brood]) -> dict[int, str]:
+    """The looks of the males that may have sired each brood, most likely first: ``Pied``, ``Pied or Clown``."""
+    rows = SireCandidate.objects.filter(brood__in=[brood.pk for brood in broods], male__isnull=False)
+    found: dict[int, list[str]] = {}
+    for row in rows.select_related("male").order_by("-prior"):
+        assert row.male is not None
+        words = found.setdefault(row.brood_id, [])
+        name = short_look(row.male.traits)
+        if name not in words:
+            words.append(name)
+    return {pk: " or ".join(words) for pk, words in found.items()}
 
 
 def boxes_of(brood: Brood) -> QuerySet[Box]:
