@@ -2,11 +2,40 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 
 from apps.accounts.choices import Role
 from apps.accounts.models import Facility
+from apps.accounts.selectors import facility
+from apps.core.errors import DomainError
+from apps.core.units import from_minor, minor_digits, read_decimal, to_minor
+
+
+class MoneyField(forms.CharField):
+    """An amount in the facility's currency, as integer minor units."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
+        super().__init__(**kwargs)
+
+    def to_python(self, value: Any) -> Any:
+        """``450``, ``450.00`` and ``450,00``."""
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return to_minor(read_decimal(text, field="amount", unit=facility().currency), facility().currency)
+        except DomainError as error:
+            raise forms.ValidationError(error.message) from None
+
+    def prepare_value(self, value: Any) -> Any:
+        """Minor units as an amount; typed text stays as typed."""
+        if isinstance(value, int):
+            return f"{from_minor(value, facility().currency):.{minor_digits(facility().currency)}f}"
+        return value
 
 
 class SignInForm(AuthenticationForm):
@@ -69,7 +98,11 @@ class RolesForm(forms.Form):
 
 
 class FacilityForm(forms.ModelForm[Facility]):
-    """Facility settings."""
+    """Facility settings. It writes on its instance while it checks: never hand it the cached row."""
+
+    refund_limit_minor = MoneyField(
+        label="Refunds by sales, at most", help_text="in the facility's currency; above it an owner decides"
+    )
 
     class Meta:
         model = Facility
@@ -94,6 +127,22 @@ class FacilityForm(forms.ModelForm[Facility]):
             "paper",
         ]
         widgets = {"address": forms.Textarea(attrs={"rows": 3})}
+        labels = {
+            "night_phone": "Phone at night",
+            "email": "E-mail",
+            "day_starts_at_hour": "The day starts at",
+            "fahrenheit_first": "Fahrenheit before Celsius",
+            "reservation_days": "A reservation holds",
+            "idle_lock_minutes": "A shared tablet locks after",
+        }
+        help_texts = {
+            "country": "two letters, such as US",
+            "time_zone": "such as America/New_York",
+            "day_starts_at_hour": "full hour, 0 to 23: work before it belongs to the day before",
+            "currency": "three letters, such as USD",
+            "reservation_days": "days",
+            "idle_lock_minutes": "minutes without a touch",
+        }
 
 
 class DeviceForm(forms.Form):

@@ -32,6 +32,11 @@ def facility() -> Facility:
     return row
 
 
+def facility_row() -> Facility:
+    """The settings row read afresh: for a form, which writes on its instance before anything is checked."""
+    return Facility.objects.filter(pk=1).first() or Facility(pk=1)
+
+
 def facility_forget() -> None:
     """Drop the cached settings, after a change in this process."""
     global _cached

@@ -10,15 +10,16 @@ from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import DeviceKind, Permission, Role
 from apps.accounts.forms import DeviceForm, FacilityForm, PersonForm, PinForm, PinSetForm, RolesForm, SignInForm
 from apps.accounts.models import Device, Person
 from apps.accounts.policies import PersonRequest, requires
-from apps.accounts.selectors import facility, people, people_with_pin
+from apps.accounts.selectors import facility, facility_row, people, people_with_pin
 from apps.accounts.services import (
     device_register,
     facility_set,
@@ -44,6 +45,11 @@ class SignIn(LoginView):
     template_name = "accounts/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+
+    def dispatch(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
+        """On a locked tablet the form is shown although somebody is signed in: it is the way out without a PIN."""
+        self.redirect_authenticated_user = LOCKED not in request.session
+        return super().dispatch(request, *args, **kwargs)
 
     def form_valid(self, form: object) -> HttpResponse:
         """Signing in opens a locked tablet too."""
@@ -75,7 +81,8 @@ def idle_lock(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[
         if request.session.get(LOCKED):
             if request.path.startswith("/api/"):
                 return HttpResponse(status=401)
-            return redirect(f"/pin/?next={request.get_full_path()}" if request.method == "GET" else "/pin/")
+            going = f"?{urlencode({'next': request.get_full_path()})}" if request.method == "GET" else ""
+            return redirect(f"/pin/{going}")
         request.session[SEEN] = moment
         return get_response(request)
 
@@ -190,7 +197,7 @@ def person_edit(request: PersonRequest, ref: str) -> HttpResponse:
 @requires(Permission.SETTINGS_EDIT)
 def settings_page(request: PersonRequest) -> HttpResponse:
     """The facility's settings."""
-    form = FacilityForm(request.POST or None, instance=facility())
+    form = FacilityForm(request.POST or None, instance=facility_row())
     if request.method == "POST" and form.is_valid():
         try:
             facility_set(by=request.user, values={name: form.cleaned_data[name] for name in form.changed_data})

@@ -7,36 +7,11 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
-from apps.accounts.selectors import facility
-from apps.core.errors import DomainError
-from apps.core.units import from_minor, minor_digits, money_text, read_decimal, to_minor
+from apps.accounts.forms import MoneyField
+from apps.core.units import money_text
 from apps.inventory.choices import EntryKind, Fulfilment, PayMethod, ReservationState
 from apps.inventory.models import Buyer, Offer
 from apps.inventory.selectors import buyers
-
-
-class MoneyField(forms.CharField):
-    """An amount in the facility's currency, as integer minor units."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
-        super().__init__(**kwargs)
-
-    def to_python(self, value: Any) -> Any:
-        """``450``, ``450.00`` and ``450,00``."""
-        text = super().to_python(value)
-        if not text:
-            return None
-        try:
-            return to_minor(read_decimal(text, field="amount", unit=facility().currency), facility().currency)
-        except DomainError as error:
-            raise forms.ValidationError(error.message) from None
-
-    def prepare_value(self, value: Any) -> Any:
-        """Minor units as an amount; typed text stays as typed."""
-        if isinstance(value, int):
-            return f"{from_minor(value, facility().currency):.{minor_digits(facility().currency)}f}"
-        return value
 
 
 class OfferForm(forms.Form):
