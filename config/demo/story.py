@@ -13,7 +13,7 @@ from apps.accounts.selectors import system_person
 from apps.animals.choices import HoldWord, Sex
 from apps.animals.models import Animal, Brood
 from apps.animals.services import hold_place
-from apps.breeding.services import ovulation_record, pre_lay_shed_record
+from apps.breeding.services import ovulation_record, pre_lay_shed_record, scan_round_open
 from apps.care.services import meals_offer
 from apps.core import clock
 from apps.core.errors import DomainError
@@ -22,7 +22,7 @@ from apps.hatchlings.services import egg_hatch
 from apps.incubation.choices import EggState
 from apps.incubation.models import Egg
 from apps.incubation.services import box_set, clutch_lay, egg_fail
-from apps.places.models import Incubator, Probe
+from apps.places.models import Incubator, Probe, Room
 from apps.places.services import readings_record
 from config.demo.lineage import Collection
 from config.demo.seasons import Course, SeasonRows
@@ -59,6 +59,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     with clock.at(LOADED_AT):
         _isolation(loaded)
     _fed_today(loaded)
+    _round_open(loaded)
     trade(loaded.people, loaded.size, say)
     _readings(loaded.size)
     say("  probe readings of the last three days; incubator 2 is warm")
@@ -171,6 +172,12 @@ def _isolation(loaded: Loaded) -> None:
             reason="bought animals, house rule of 180 days",
             animal=Animal.objects.get(code=animal.code),
         )
+
+
+def _round_open(loaded: Loaded) -> None:
+    """Ilse opened this week's round of room 3; its list waits for her, or for whoever tries the demonstration."""
+    with clock.at(LOADED_AT - timedelta(hours=1)):
+        scan_round_open(by=loaded.people["ilse"], rooms=[Room.objects.get(name="Room 3")], note="weekly round")
 
 
 def _readings(size: Size) -> None:
