@@ -54,6 +54,7 @@ def certain(day: date) -> DayChances:
     return DayChances(day, np.ones(1))
 
 
+@lru_cache(maxsize=256)
 def interval_chances(days: tuple[float, float, float]) -> Floats:
     """Chances of 0, 1, 2, ... days for an interval known by p10, p50, p90: two half normals joined at the median."""
     low, middle, high = days
