@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 import pytest
+from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from apps.accounts.choices import Role
 from apps.accounts.models import Person
+from apps.accounts.services import pin_set
 from apps.accounts.views import TABLET_COOKIE
 from tests.browser.conftest import Visitor
 from tests.browser.world import World
@@ -138,6 +140,13 @@ def test_every_page(size: str, world: World, owner: Person, visitor_of: VisitorO
     assert wrong == [], "\n\n".join(wrong)
 
 
+def test_no_page_leads_elsewhere(world: World, owner: Person, client_as: Callable[[Person], Client]) -> None:
+    """A listed page is itself what the browser looked at, not one that it was sent on to."""
+    client = client_as(owner)
+    found = {path: client.get(path).status_code for paths in pages(world).values() for path in paths}
+    assert {path: status for path, status in found.items() if status != 200} == {}
+
+
 def test_no_page_is_forgotten(world: World, owner: Person, client_as: Callable[[Person], object]) -> None:
     """What is neither listed above nor excused answers to POST only."""
     client = client_as(owner)
@@ -153,9 +162,13 @@ def test_before_signing_in(size: str, world: World, visitor_of: VisitorOf) -> No
     """The page of nobody, and the shared tablet's."""
     visitor = visitor_of(None, size)
     visitor.look("/sign-in/")
-    base = visitor.page.url
-    visitor.page.context.add_cookies([{"name": TABLET_COOKIE, "value": world.tablet_key, "url": base}])
+    here = visitor.page.url.removesuffix("sign-in/")
+    visitor.page.context.add_cookies([{"name": TABLET_COOKIE, "value": world.tablet_key, "url": here}])
     visitor.look("/pin/")
+    assert visitor.page.get_by_text("Nobody has a PIN yet.").is_visible()
+    pin_set(by=world.weight.by, pin="4711")
+    visitor.look("/pin/")
+    assert visitor.page.get_by_label("PIN").is_visible()
 
 
 @pytest.mark.parametrize("size", SIZES)
