@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from django.db.models import Prefetch
@@ -17,7 +18,7 @@ from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
 from apps.animals.models import Animal
 from apps.animals.selectors import animal_by_code
-from apps.core.errors import Invalid
+from apps.core.errors import DomainError, Invalid
 from apps.inventory import services
 from apps.inventory.choices import EntryKind, Fulfilment, PayMethod
 from apps.inventory.models import Buyer, LedgerEntry, Offer, Order, OrderLine, Reservation
@@ -389,7 +390,8 @@ class OrderViewSet(FloorViewSet):
     def pay(self, request: Request, ref: str) -> Response:
         """Write money in into the ledger; never more than is due."""
         order, data = self.get_object(), self.moneyed(PayIn)
-        services.payment_record(by=self.by, order=order, request_key=self.request_key, **data)
+        with amount_named():
+            services.payment_record(by=self.by, order=order, request_key=self.request_key, **data)
         return Response(self.told(order), status=status.HTTP_201_CREATED)
 
     @extend_schema(request=RefundIn, responses={201: OrderOut})
@@ -397,7 +399,8 @@ class OrderViewSet(FloorViewSet):
     def refund(self, request: Request, ref: str) -> Response:
         """Write money out into the ledger; beyond the facility's limit an owner does."""
         order, data = self.get_object(), self.moneyed(RefundIn)
-        services.refund_record(by=self.by, order=order, request_key=self.request_key, **data)
+        with amount_named():
+            services.refund_record(by=self.by, order=order, request_key=self.request_key, **data)
         return Response(self.told(order), status=status.HTTP_201_CREATED)
 
     def moneyed(self, kind: type[PayIn]) -> dict[str, Any]:
@@ -412,6 +415,17 @@ class OrderViewSet(FloorViewSet):
     def told(self, order: Order) -> dict[str, Any]:
         """The order read afresh."""
         return dict(OrderOut(self.get_queryset().get(pk=order.pk)).data)
+
+
+@contextmanager
+def amount_named() -> Iterator[None]:
+    """The pages ask for ``amount`` in whole money; here the field that is wrong is ``amount_minor``."""
+    try:
+        yield
+    except DomainError as error:
+        if error.field == "amount":
+            error.field = "amount_minor"
+        raise
 
 
 def animal_named(text: str) -> Animal:

@@ -107,7 +107,7 @@ def routes(patterns: Sequence[Any] | None = None, under: str = "", space: str = 
             continue
         if not isinstance(one, URLPattern):
             continue
-        shown = getattr(one.callback, "cls", None) or getattr(one.callback, "view_class", one.callback)
+        shown: Any = getattr(one.callback, "cls", None) or getattr(one.callback, "view_class", one.callback)
         name = f"{space}:{one.name}" if space else str(one.name)
         if not address.startswith("api/"):
             right = getattr(shown, "permission", None)
