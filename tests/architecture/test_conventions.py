@@ -73,7 +73,7 @@ def test_moments_and_people_stand_in_pairs() -> None:
         for name in names:
             if not name.endswith("_at") or f"{name[:-3]}_by" not in names:
                 continue
-            if model._meta.get_field(name).null and not (name in checks and f"{name[:-3]}_by" in checks):  # type: ignore[union-attr]
+            if model._meta.get_field(name).null and not (name in checks and f"{name[:-3]}_by" in checks):
                 wrong.append(f"{model.__name__}.{name}")
     assert sorted(wrong) == sorted(PAIRS_EXCUSED)
 

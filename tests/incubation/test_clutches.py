@@ -299,7 +299,7 @@ def test_a_check_is_possible_and_in_time(owner: Person, frozen: datetime) -> Non
         {"at": frozen - timedelta(days=9)},
     ):
         with pytest.raises(Invalid):
-            egg_check_record(by=owner, egg=egg, **values)  # type: ignore[arg-type]
+            egg_check_record(by=owner, egg=egg, **values)
     from uuid import uuid4
 
     key = uuid4()

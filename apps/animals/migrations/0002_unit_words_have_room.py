@@ -4,15 +4,14 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('animals', '0001_initial'),
+        ("animals", "0001_initial"),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name='speciesnumber',
-            name='unit',
+            model_name="speciesnumber",
+            name="unit",
             field=models.CharField(max_length=60),
         ),
     ]
