@@ -363,9 +363,7 @@ def _order_page(
     row = Order.objects.select_related("buyer").get(pk=row.pk)
     money = balance(row)
     refused = any(form is not None for form in (pay_form, refund_form, cancel_form))
-    unboxed = row.lines.filter(cancelled_at__isnull=True).exclude(via_shipping_contents__removed_at__isnull=True)
-    # an order in parcels is handed over by its last parcel, not by a button here
-    travels = row.via_shipping_parcels.exclude(state="cancelled").exists()
+    travels = row.fulfilment == Fulfilment.SHIP
     context = {
         "order": row,
         "money": money,
@@ -378,18 +376,17 @@ def _order_page(
             (act, words)
             for act, to, words in (
                 ("agree", OrderState.AGREED, "Agreed"),
-                ("hand-over", OrderState.HANDED_OVER, "Handed over"),
+                # its last parcel hands over an order that travels; at the door somebody says so
+                ("hand-over", OrderState.HANDED_OVER, "Handed over at the door" if travels else "Handed over"),
                 ("close", OrderState.CLOSED, "Close"),
             )
-            if can_order(row, to) and not (act == "hand-over" and travels)
+            if can_order(row, to)
         ],
         "may_cancel": can_order(row, OrderState.CANCELLED),
         "may_edit": may(request.user, Permission.SALES_EDIT),
         "may_refund": may(request.user, Permission.REFUND),
-        "may_plan": may(request.user, Permission.PARCELS_EDIT)
-        and row.state == OrderState.AGREED
-        and row.fulfilment == Fulfilment.SHIP
-        and unboxed.exists(),
+        "may_plan": may(request.user, Permission.PARCELS_EDIT) and row.state == OrderState.AGREED and travels,
+        "travels": travels,
         "takes_money": pay_form is not None or money.due_minor > 0,
     }
     return render(request, "inventory/order.html", context, status=400 if refused else 200)

@@ -55,10 +55,16 @@ def board(request: PersonRequest) -> HttpResponse:
 
 @requires(Permission.READ)
 def past(request: PersonRequest) -> HttpResponse:
-    """Parcels that arrived, came back, were lost or called off, newest first."""
-    found = parcels().exclude(state__in=LIVE).select_related("arrival").order_by("-ended_at", "-number")
+    """Parcels that arrived, came back, were lost or called off, newest first; with an order, all of that order's."""
+    found = parcels().select_related("arrival")
+    order = Order.objects.filter(ref=request.GET.get("order", "").replace("\x00", "")).first()
+    if order is not None:
+        found = found.filter(order=order).order_by("-number")
+    else:
+        found = found.exclude(state__in=LIVE).order_by("-ended_at", "-number")
     page = Paginator(found, ROWS).get_page(request.GET.get("page"))
-    return render(request, "shipping/past.html", {"page": page})
+    context = {"page": page, "order": order, "query": f"order={order.ref}&" if order is not None else ""}
+    return render(request, "shipping/past.html", context)
 
 
 @requires(Permission.PARCELS_EDIT)
