@@ -187,6 +187,9 @@ def raised(page: Page, young: Animal) -> None:
             break
         assert meals < 8, "fed for eight weeks and still not ready"
         page.goto(care)
+        # before the meal: after one she is left alone for two days
+        choose(page, "Grams", str(70 + 8 * meals))
+        press(page, "Save the weight")
         if not meals:
             page.get_by_label("Prey", exact=True).select_option("mouse")
             choose(page, "Size", "hopper")
@@ -195,8 +198,6 @@ def raised(page: Page, young: Animal) -> None:
         stand_at(at(day + timedelta(days=1)))
         page.goto(care)
         press(page, "Ate")
-        choose(page, "Grams", str(70 + 8 * meals))
-        press(page, "Save the weight")
         day, meals = day + timedelta(days=7), meals + 1
     assert meals >= 3
 
