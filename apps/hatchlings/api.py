@@ -116,6 +116,13 @@ class IdentifyInput(serializers.Serializer[Any]):
     notation = serializers.CharField(allow_blank=True, max_length=200)
 
 
+class SireInput(serializers.Serializer[Any]):
+    """Who sired it, and what settled it."""
+
+    sire = serializers.SlugRelatedField(slug_field="ref", queryset=Animal.objects.all())
+    why = serializers.CharField(max_length=160)
+
+
 class NoInput(serializers.Serializer[Any]):
     """Nothing to send."""
 
@@ -130,6 +137,7 @@ class YoungViewSet(FloorViewSet):
         "litter": Permission.HATCH,
         "identify": Permission.HATCH,
         "judge": Permission.HATCH,
+        "settle_sire": Permission.ANIMALS_EDIT,
         "raising": Permission.READ,
     }
 
@@ -154,6 +162,14 @@ class YoungViewSet(FloorViewSet):
         data = self.valid(IdentifyInput)
         found = services.young_identify(by=self.by, animal=self.get_object(), request_key=self.request_key, **data)
         return Response(IdentificationRow(found).data, status=status.HTTP_201_CREATED)
+
+    @extend_schema(request=SireInput, responses=YoungRow)
+    @action(detail=True, methods=["post"], url_path="settle-sire")
+    def settle_sire(self, request: Request, ref: str) -> Response:
+        """Settle who sired it; what it carries is said anew."""
+        data = self.valid(SireInput)
+        animal = services.young_sire_settle(by=self.by, animal=self.get_object(), request_key=self.request_key, **data)
+        return Response(YoungRow(animal).data)
 
     @extend_schema(request=NoInput, responses=ReadinessRow)
     @action(detail=True, methods=["post"])

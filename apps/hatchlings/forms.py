@@ -21,27 +21,42 @@ class MassField(forms.FloatField):
 
 
 class HatchForm(forms.Form):
-    """One egg that hatched."""
+    """One egg that hatched. The look is ticked from what the parents can give, or written."""
 
-    sex = forms.ChoiceField(label="Sex", choices=Sex.choices, initial=Sex.UNKNOWN)
-    mass_g = MassField(label="Mass", required=False, min_value=0.1)
-    look = forms.ChoiceField(label="Looks like", required=False)
-    traits = forms.CharField(
-        label="Or write what is seen", max_length=200, required=False, help_text="as the trade writes it"
+    sex = forms.ChoiceField(
+        label="Sex",
+        choices=[(Sex.FEMALE, "female"), (Sex.MALE, "male"), (Sex.UNKNOWN, "not yet")],
+        initial=Sex.UNKNOWN,
+        widget=forms.RadioSelect,
     )
-    code = forms.CharField(label="Code", max_length=30, required=False, help_text="empty: the next free one")
+    mass_g = MassField(label="Weight", required=False, min_value=0.1)
+    look = forms.ChoiceField(label="What is seen", required=False)
+    traits = forms.CharField(label="Something else", max_length=200, required=False, help_text="as the trade writes it")
     tub = forms.CharField(label="Tub", max_length=20, required=False)
-    letter = forms.CharField(label="Twin letter", max_length=1, required=False)
+    code = forms.CharField(label="Code", max_length=30, required=False, help_text="empty: the next free one")
+    letter = forms.CharField(label="Twin letter", max_length=1, required=False, help_text="b for the second of two")
+    hatched_at = forms.DateTimeField(
+        label="Out at",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text="empty: now",
+    )
 
     def __init__(self, *args: Any, possible: PossibleYoung, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [("", "not identified yet")]
-        choices += [(row.look, f"{row.look} ({row.probability:.0%})") for row in possible.looks[:60]]
+        choices = [("", "not identified yet"), *((row.look, row.look) for row in possible.looks)]
         self.fields["look"].choices = choices  # type: ignore[attr-defined]
 
     def seen(self) -> str:
         """What the person says it looks like: the written words stand over the list."""
         return str(self.cleaned_data["traits"].strip() or self.cleaned_data["look"])
+
+
+class SireForm(forms.Form):
+    """Who sired a young."""
+
+    sire = forms.CharField(max_length=10)
+    why = forms.CharField(max_length=160)
 
 
 class IdentifyForm(forms.Form):

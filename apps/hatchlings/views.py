@@ -3,43 +3,45 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
 from apps.animals.choices import Mode, Sex
 from apps.animals.models import Animal, Brood
-from apps.animals.selectors import animal_by_code
+from apps.animals.selectors import animal_by_code, next_code
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.hatchlings import services
-from apps.hatchlings.forms import HatchForm, IdentifyForm, LitterForm
-from apps.hatchlings.selectors import judged_of, possible_young, young_here
-from apps.incubation.choices import EggState
+from apps.hatchlings.forms import HatchForm, IdentifyForm, LitterForm, SireForm
+from apps.hatchlings.pages.hatch import chosen_egg, hatch_page
+from apps.hatchlings.pages.nursery import ORDERS, nursery_page
+from apps.hatchlings.pages.rooms import brood_rows
+from apps.hatchlings.selectors import mass_question, possible_young
 from apps.incubation.models import Egg
-from apps.incubation.selectors.eggs import broods_to_hatch, counts_of, eggs_of, forecasts_current
+from apps.incubation.selectors.eggs import eggs_of
 from apps.places.selectors import tub_by_label
 
-HATCHABLE = (EggState.IN_BOX, EggState.PIPPING)
 YOUNG_A_PAGE = 100
 
 
 @requires(Permission.READ)
 def rooms(request: PersonRequest) -> HttpResponse:
     """Broods with living eggs, those that pip or are in their window first."""
-    broods = list(broods_to_hatch())
-    forecasts, counts = forecasts_current(broods), counts_of(broods)
-    rows = [(brood, forecasts.get(brood.pk), counts.get(brood.pk, {})) for brood in broods]
-    today = clock.today()
-    rows.sort(key=lambda row: (-row[2].get(EggState.PIPPING, 0), row[1].hatch_p10 if row[1] else today))
-    pipping = sum(row[2].get(EggState.PIPPING, 0) for row in rows)
-    due = sum(1 for row in rows if row[1] is not None and row[1].hatch_p10 <= today)
-    context = {"rows": rows, "pipping": pipping, "due": due, "may_hatch": may(request.user, Permission.HATCH)}
+    rows = brood_rows()
+    context = {
+        "rows": rows,
+        "pipping": sum(row.pipping for row in rows),
+        "now": sum(row.mark != "incubating" for row in rows),
+        "may_hatch": may(request.user, Permission.HATCH),
+    }
     return render(request, "hatchlings/rooms.html", context)
 
 
@@ -47,26 +49,48 @@ def rooms(request: PersonRequest) -> HttpResponse:
 def hatch(request: PersonRequest, ref: str) -> HttpResponse:
     """From egg to labelled hatchling, egg by egg in one sitting."""
     brood = get_object_or_404(Brood.objects.select_related("dam__species", "species"), ref=ref)
-    possible = possible_young(brood)
-    eggs = list(eggs_of(brood))
-    waiting = [egg for egg in eggs if egg.state in HATCHABLE]
-    chosen = _chosen(request, eggs, waiting)
-    form = HatchForm(request.POST or None, possible=possible)
-    if request.method == "POST" and chosen is not None and form.is_valid():
-        animal = _hatched(request, chosen, form)
-        if animal is not None:
-            return redirect("hatchlings:hatch", ref=brood.ref)
-    young = Animal.objects.filter(brood=brood).select_related("tub").order_by("egg_number", "egg_letter")
+    asked = request.POST.get("egg") or request.GET.get("egg") or ""
+    chosen = chosen_egg(list(eggs_of(brood)), asked)
+    form = HatchForm(request.POST or None, possible=possible_young(brood))
+    if request.method == "POST" and form.is_valid():
+        if chosen is None:
+            form.add_error(None, "Choose the egg it came from.")
+        else:
+            animal = _hatched(request, chosen, form)
+            if animal is not None:
+                return redirect(f"{reverse('hatchlings:hatch', args=[brood.ref])}?out={animal.ref}")
+    page = hatch_page(brood, asked=asked, out=request.GET.get("out", ""), chosen_look=str(form["look"].value() or ""))
     context: dict[str, Any] = {
+        "page": page,
         "brood": brood,
-        "possible": possible,
-        "waiting": waiting,
-        "chosen": chosen,
         "form": form,
-        "young": [(animal, animal.via_hatchlings_identifications.order_by("-at").first()) for animal in young],
-        "forecast": forecasts_current([brood]).get(brood.pk),
+        "out": next((row for row in page.young if row.animal.ref == request.GET.get("out")), None),
+        "next_code": next_code(brood.species),
+        "may_settle": may(request.user, Permission.ANIMALS_EDIT),
     }
     return render(request, "hatchlings/hatch.html", context, status=400 if form.errors else 200)
+
+
+@require_POST
+@requires(Permission.ANIMALS_EDIT)
+def settle_sire(request: PersonRequest, ref: str) -> HttpResponse:
+    """Settle who sired a young."""
+    animal = get_object_or_404(Animal.objects.select_related("brood"), ref=ref)
+    form = SireForm(request.POST)
+    sire = Animal.objects.filter(ref=request.POST.get("sire", "")).first()
+    if not form.is_valid() or sire is None:
+        messages.error(request, "Say which male, and what settled it.")
+    else:
+        key = request.POST.get("request_key")
+        try:
+            services.young_sire_settle(
+                by=request.user, animal=animal, sire=sire, why=form.cleaned_data["why"], request_key=key
+            )
+        except DomainError as error:
+            messages.error(request, error.message)
+        else:
+            messages.success(request, f"{sire.code} is recorded as sire of {animal.code}.")
+    return _back(animal)
 
 
 @require_POST
@@ -90,9 +114,7 @@ def identify(request: PersonRequest, ref: str) -> HttpResponse:
                 messages.warning(request, found.warning)
             else:
                 messages.success(request, f"{animal.code} is recorded as {found.notation or 'normal'}.")
-    if animal.brood is not None:
-        return redirect("hatchlings:hatch", ref=animal.brood.ref)
-    return redirect("hatchlings:nursery")
+    return _back(animal)
 
 
 @requires(Permission.HATCH)
@@ -121,31 +143,32 @@ def litter(request: PersonRequest) -> HttpResponse:
             form.add_error(error.field if error.field in form.fields else None, error.message)
         else:
             messages.success(request, f"{brood.code}: {data['alive']} young registered.")
-            return redirect("incubation:brood", ref=brood.ref)
+            return redirect("hatchlings:hatch", ref=brood.ref)
     return render(request, "hatchlings/litter.html", {"female": female, "asked": asked, "form": form})
 
 
 @requires(Permission.READ)
 def nursery(request: PersonRequest) -> HttpResponse:
     """The raising board: what each young still lacks."""
-    show = request.GET.get("show", "")
-    judged = judged_of(young_here())
-    ready = sum(row.is_ready for row in judged)
-    if show == "ready":
-        judged = [row for row in judged if row.is_ready]
-    elif show == "missing":
-        judged = [row for row in judged if not row.is_ready]
-    page = Paginator(judged, YOUNG_A_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "ready": ready, "show": show, "query": f"show={show}&" if show else ""}
+    asked = {name: request.GET.get(name, "") for name in ("show", "species", "order")}
+    board = nursery_page(show=asked["show"], species=asked["species"], order=asked["order"])
+    page = Paginator(board.rows, YOUNG_A_PAGE).get_page(request.GET.get("page"))
+    query = urlencode({name: value for name, value in asked.items() if value})
+    context = {
+        "board": board,
+        "page": page,
+        "asked": asked,
+        "orders": ORDERS,
+        "query": f"{query}&" if query else "",
+    }
     return render(request, "hatchlings/nursery.html", context)
 
 
-def _chosen(request: PersonRequest, eggs: list[Egg], waiting: list[Egg]) -> Egg | None:
-    asked = request.POST.get("egg") or request.GET.get("egg")
-    if asked:
-        return next((egg for egg in eggs if egg.ref == asked), None)
-    pipping = [egg for egg in waiting if egg.state == EggState.PIPPING]
-    return next(iter(pipping or waiting), None)
+def _back(animal: Animal) -> HttpResponse:
+    """To the sitting of its brood, with this young in hand."""
+    if animal.brood is None:
+        return redirect("hatchlings:nursery")
+    return redirect(f"{reverse('hatchlings:hatch', args=[animal.brood.ref])}?out={animal.ref}")
 
 
 def _hatched(request: PersonRequest, egg: Egg, form: HatchForm) -> Animal | None:
@@ -158,6 +181,7 @@ def _hatched(request: PersonRequest, egg: Egg, form: HatchForm) -> Animal | None
         animal = services.egg_hatch(
             by=request.user,
             egg=egg,
+            hatched_at=data["hatched_at"].replace(tzinfo=clock.zone()) if data["hatched_at"] else None,
             sex=data["sex"],
             mass_g=data["mass_g"],
             traits=form.seen(),
@@ -174,4 +198,7 @@ def _hatched(request: PersonRequest, egg: Egg, form: HatchForm) -> Animal | None
         messages.warning(request, f"{animal.code}: {found.warning}")
     else:
         messages.success(request, f"{animal.code} hatched from {egg.code}.")
+    question = mass_question(animal, data["mass_g"])
+    if question:
+        messages.warning(request, question)
     return animal

@@ -9,6 +9,7 @@ from django import forms as django_forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
@@ -160,6 +161,9 @@ def egg_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
         messages.error(request, error.message)
     else:
         messages.success(request, f"Egg {changed.code} is {changed.state}.")
+    going = request.POST.get("next", "")
+    if url_has_allowed_host_and_scheme(going, allowed_hosts={request.get_host()}):
+        return redirect(going)
     return redirect("incubation:brood", ref=egg.brood.ref)
 
 

@@ -1,7 +1,15 @@
 """Reads of the hatch room and the nursery."""
 
 from apps.hatchlings.selectors.possible import Look, PossibleYoung, possible_young
-from apps.hatchlings.selectors.raising import Judged, Raised, is_ready, judged_of, readiness_of, young_here
+from apps.hatchlings.selectors.raising import (
+    Judged,
+    Raised,
+    is_ready,
+    judged_of,
+    mass_question,
+    readiness_of,
+    young_here,
+)
 
 __all__ = [
     "Judged",
@@ -10,6 +18,7 @@ __all__ = [
     "Raised",
     "is_ready",
     "judged_of",
+    "mass_question",
     "possible_young",
     "readiness_of",
     "young_here",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -15,6 +16,7 @@ from apps.engines.genetics.errors import CrossError, DeadlinePassed, GeneticsErr
 from apps.engines.genetics.gametes import Phase, one_copy_needs_phase
 from apps.engines.genetics.notation import parse_notation
 from apps.engines.genetics.wording import percent_words, write_notation
+from apps.incubation.selectors.eggs import short_look
 
 SECONDS = 2.0
 LEAST_SHOWN = Fraction(1, 100)
@@ -31,6 +33,33 @@ class Look:
 
 
 @dataclass(frozen=True)
+class SireLooks:
+    """What one candidate male can give with the dam: chance by look, and the chance of looks too rare to list."""
+
+    male: Animal
+    prior: float
+    chances: Mapping[str, float]
+    left: float
+    looks: tuple[Look, ...] = ()
+
+    def chance(self, seen: str) -> float | None:
+        """Of this look; None when it may be among those not listed."""
+        wanted = look_key(seen)
+        found = next((chance for look, chance in self.chances.items() if look_key(look) == wanted), None)
+        return found if found is not None else (None if self.left else 0.0)
+
+
+@dataclass(frozen=True)
+class SireOdds:
+    """One candidate male before and after a young was seen; after is None where the looks cannot say."""
+
+    male: Animal
+    prior: float
+    likelihood: float | None
+    posterior: float | None
+
+
+@dataclass(frozen=True)
 class PossibleYoung:
     """All looks, most probable first, over the candidate sires; ``why_not`` says why there are no odds."""
 
@@ -39,10 +68,33 @@ class PossibleYoung:
     welfare: tuple[str, ...] = ()
     why_not: str = ""
     unexplained: float = 0.0
+    by_sire: tuple[SireLooks, ...] = ()
 
-    def find(self, seen: str) -> Look | None:
-        """The look of this name."""
-        return next((row for row in self.looks if row.look.casefold() == seen.casefold()), None)
+    @property
+    def left(self) -> float:
+        """The chance of looks too rare to list, at most over the sires."""
+        return max((row.left for row in self.by_sire), default=0.0)
+
+    def find(self, seen: str, sire: Animal | None = None) -> Look | None:
+        """The look of this name, in any order of its words, whatever it carries; from one sire once he is settled."""
+        settled = next((row.looks for row in self.by_sire if sire is not None and row.male.pk == sire.pk), None)
+        wanted = look_key(seen)
+        return next((row for row in settled or self.looks if look_key(row.look) == wanted), None)
+
+    def sire_odds(self, seen: str) -> list[SireOdds]:
+        """Each named male by Bayes from this one look; stored sperm and males unseen stay outside, never as zero."""
+        rows = [(row, row.chance(seen)) for row in self.by_sire]
+        known = [(row.prior, chance) for row, chance in rows if chance is not None]
+        whole = sum(prior * chance for prior, chance in known) if len(known) == len(rows) else 0.0
+        return [
+            SireOdds(row.male, row.prior, chance, row.prior * chance / whole if whole and chance is not None else None)
+            for row, chance in rows
+        ]
+
+
+def look_key(words: str) -> tuple[str, ...]:
+    """What makes two spellings of a look the same: its words in any order, without what is only carried."""
+    return tuple(sorted(short_look(words, carrier="normal").casefold().split()))
 
 
 def possible_young(brood: Brood) -> PossibleYoung:
@@ -70,6 +122,16 @@ def possible_young(brood: Brood) -> PossibleYoung:
         sires=tuple(male.code for male, _ in named),
         welfare=tuple(welfare),
         unexplained=unexplained,
+        by_sire=tuple(
+            SireLooks(
+                male=male,
+                prior=prior,
+                chances={row.look: float(row.probability) for row in result.looks},
+                left=float(result.looks_remaining),
+                looks=_together(catalogue, [(1.0, result)]),
+            )
+            for (male, prior), (_, result) in zip(named, results, strict=True)
+        ),
     )
 
 

@@ -29,6 +29,8 @@ class Raised:
     mass_g: float | None
     meals_in_a_row: int
     has_shed: bool
+    has_eaten: bool
+    offered: int
     open_note: bool
 
 
@@ -74,6 +76,8 @@ def raised_of(animals: Iterable[Animal]) -> list[Raised]:
             mass_g=weights[animal.pk].mass_g if animal.pk in weights else None,
             meals_in_a_row=_in_a_row([meal.outcome for meal in meals.get(animal.pk, [])]),
             has_shed=animal.pk in shed,
+            has_eaten=any(meal.outcome == MealOutcome.ATE for meal in meals.get(animal.pk, [])),
+            offered=len(meals.get(animal.pk, [])),
             open_note=animal.pk in noted,
         )
         for animal in rows
@@ -112,6 +116,20 @@ def missing_items(raised: Raised, numbers: Mapping[str, float]) -> tuple[str, ..
     if raised.open_note:
         missing.append("an open health note")
     return tuple(missing)
+
+
+def mass_question(animal: Animal, mass_g: float | None) -> str:
+    """What is odd about a weight at hatching, or nothing; the numbers are the profile's, and the weight is kept."""
+    if mass_g is None:
+        return ""
+    numbers = profile_numbers(animal.species)
+    low, high = numbers.get("young.mass_low_g"), numbers.get("young.mass_high_g")
+    if low is None or high is None or low <= mass_g <= high:
+        return ""
+    return (
+        f"{animal.code}: {mass_g:g} g is outside {low:g} to {high:g} g for a hatchling. "
+        "Weigh again; a wrong entry is struck out on its page."
+    )
 
 
 def is_ready(animal: Animal) -> bool:

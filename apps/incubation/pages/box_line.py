@@ -80,3 +80,9 @@ def lost_mass(box: Box, masses: Mapping[int, tuple[float, float]]) -> int:
         if egg.state in IN_BOX and first > 0 and (first - last) / first * 100 > limit:
             found += 1
     return found
+
+
+def short_place(name: str) -> str:
+    """``Incubator 2`` as the margin has room for: ``inc. 2``."""
+    head, _, tail = name.partition(" ")
+    return f"inc. {tail}" if head.casefold() == "incubator" and tail else name

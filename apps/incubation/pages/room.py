@@ -12,7 +12,7 @@ from apps.core import clock
 from apps.core.formats import celsius_text, count_text, day_text
 from apps.incubation.choices import EggState
 from apps.incubation.models import Box, HatchForecast
-from apps.incubation.pages.box_line import IN_BOX, ToDo, box_to_do, box_words
+from apps.incubation.pages.box_line import IN_BOX, ToDo, box_to_do, box_words, short_place
 from apps.incubation.pages.trace_svg import (
     BoxFacts,
     Calendar,
@@ -297,12 +297,6 @@ def _boxes(live: list[Box], touched: list[Touched]) -> tuple[list[BoxRow], str]:
 
 def _codes(boxes: list[Box]) -> str:
     return ", ".join(box.code for box in boxes)
-
-
-def short_place(name: str) -> str:
-    """``Incubator 2`` as the margin has room for: ``inc. 2``."""
-    head, _, tail = name.partition(" ")
-    return f"inc. {tail}" if head.casefold() == "incubator" and tail else name
 
 
 def excursion_words(row: Excursion) -> str:

@@ -60,11 +60,11 @@ def masses_of(boxes: Iterable[Box]) -> dict[int, tuple[float, float]]:
     return found
 
 
-def short_look(traits: str) -> str:
+def short_look(traits: str, *, carrier: str = "het") -> str:
     """What is seen, without what is carried: ``Lesser`` of ``Lesser 50% het Ghost``; a normal carrier is ``het``."""
     look, *carried = _HET.split(traits.strip(), maxsplit=1)
     if look.casefold() in {"", "normal"}:
-        return "het" if carried else "normal"
+        return carrier if carried else "normal"
     return look
 
 
