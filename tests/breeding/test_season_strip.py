@@ -217,3 +217,14 @@ def test_months_over_a_table() -> None:
     root = ElementTree.fromstring(axis_months(LINES, "board", TODAY))
     assert texts(root) == ["Oct", "Nov", "Dec", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "6 Apr"]
     assert root.get("aria-hidden") == "true"
+
+
+def test_today_hides_no_half_of_a_month() -> None:
+    """8 March stands on "Mar": the name is covered whole, and on a day far from any name nothing is."""
+    box = drawn(replace(EMPTY, today=date(2027, 3, 8)), "scan")
+    hidden = having(box, "month-hidden")
+    assert len(hidden) == 1
+    name = next(node for node in box.iter(f"{NS}text") if node.text == "Mar")
+    left, wide = float(hidden[0].get("x", "")), float(hidden[0].get("width", ""))
+    assert left < float(name.get("x", "")) < left + wide
+    assert having(drawn(replace(EMPTY, today=date(2027, 3, 18)), "scan"), "month-hidden") == []

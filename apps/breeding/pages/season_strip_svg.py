@@ -405,6 +405,11 @@ def _today(facts: StripFacts, sheet: _Sheet) -> str:
     if form.large and form.foot:
         words = day_text(facts.today)
         half = svg.text_width(words) / 2 + 6
+        for first in svg.month_starts(sheet.start, sheet.end):
+            # a month's name that would look out from under the box
+            left, wide = sheet.x(first) + 3, svg.text_width(svg.MONTHS[first.month - 1])
+            if left < at + half and left + wide > at - half:
+                body += svg.rect(left - 1, foot + 3, wide + 2, 16, "f-sheet month-hidden")
         body += svg.rect(at - half, foot + 2, half * 2, 18, "f-ink")
         body += svg.text(at, foot + 15, words, "t-on-ink", anchor="middle")
     return body

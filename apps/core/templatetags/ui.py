@@ -104,10 +104,11 @@ def widget_kind(field: Any) -> str:
 
 
 @register.filter
-def described(field: Any) -> SafeString:
+def described(field: Any, hint: str = "") -> SafeString:
     """The field's widget, tied to its hint and errors for those who do not see them."""
-    ids = [f"{field.id_for_label}_hint"] if field.help_text else []
-    ids += [f"{field.id_for_label}_errors"] if field.errors else []
+    # auto_id, for a group of boxes has no id of its own to be labelled by
+    ids = [f"{field.auto_id}_hint"] if hint else []
+    ids += [f"{field.auto_id}_errors"] if field.errors else []
     attrs: dict[str, str] = {"aria-describedby": " ".join(ids)} if ids else {}
     if field.errors:
         attrs["aria-invalid"] = "true"

@@ -5,6 +5,7 @@ What is shown here is invented to show a shape; no record stands behind it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -29,7 +30,7 @@ from apps.breeding.pages.season_strip_svg import (
 from apps.care.pages.weights_svg import WeightPoint, weights_svg
 from apps.core.marks import MARKS, mark_shape
 from apps.dashboards.pages.parents_svg import Ancestor, parents_svg
-from apps.incubation.pages.trace_svg import BoxFacts, TraceFacts, box_svg, trace_svg
+from apps.incubation.pages.trace_svg import BoxFacts, Calendar, TraceFacts, box_svg, calendar_axis_svg, trace_svg
 from apps.shipping.pages.parcel_trace_svg import LegMark, parcel_trace_svg
 from apps.shipping.pages.parcel_trace_svg import TraceFacts as CourseFacts
 from apps.shipping.pages.window_cell_svg import window_cell_svg
@@ -38,7 +39,7 @@ OPENING = date(2026, 10, 5)
 TODAY = date(2027, 3, 8)
 STRIPS: tuple[Size, ...] = ("board", "phone", "past", "opened", "scan", "page")
 TICKS = ("done", "skipped", "question", "waiting")
-NOBODY = "nobody"  # the example animals have no page
+NOBODY = "nobody"  # the example animals have no page, each its own though: one that stands twice is drawn in accent
 PICTOGRAMS = ("counter", "hands", "holes", "sun", "up", "warmth")
 
 
@@ -80,7 +81,11 @@ def gallery_marks() -> list[Mark]:
 
 def example_forms() -> Mapping[str, forms.Form]:
     """The form as it is met, and as it comes back with what was wrong."""
-    refused = ExampleForm({"mass_g": "", "on": "2027-03-08", "fate": "ate"}, auto_id="refused_%s")
+    refused = ExampleForm(
+        {"refused-mass_g": "", "refused-on": "2027-03-08", "refused-fate": "ate"},
+        auto_id="refused_%s",
+        prefix="refused",
+    )
     refused.is_valid()
     return {"fresh": ExampleForm(auto_id="fresh_%s"), "refused": refused, "whole": WholeForm(auto_id="whole_%s")}
 
@@ -111,18 +116,22 @@ def _pictures() -> Iterator[Picture]:
     yield Picture("Weights", "apps.care.pages.weights_svg.weights_svg", weights_svg(weights, today=TODAY))
     trace = trace_svg(_trace())
     yield Picture("Incubator trace", "apps.incubation.pages.trace_svg.trace_svg", trace)
+    months = calendar_axis_svg(Calendar(date(2027, 1, 18), date(2027, 4, 5)), TODAY)
+    yield Picture("Months over box rows", "apps.incubation.pages.trace_svg.calendar_axis_svg", months)
     yield Picture("Box calendar", "apps.incubation.pages.trace_svg.box_svg", _box())
     yield Picture("Window cell", "apps.shipping.pages.window_cell_svg.window_cell_svg", _cells())
     course = "apps.shipping.pages.parcel_trace_svg.parcel_trace_svg"
     yield Picture("Parcel trace, for the packer", course, parcel_trace_svg(_course()))
     yield Picture("Parcel trace, for the buyer", course, parcel_trace_svg(_course(), for_buyer=True))
-    lineage = parents_svg(_lineage()).replace(f'"/animals/{NOBODY}/"', '"#pictures"')
+    lineage = re.sub(f'"/animals/{NOBODY}./"', '"#pictures"', parents_svg(_lineage()))
     yield Picture("Lineage", "apps.dashboards.pages.parents_svg.parents_svg", lineage)
 
 
 def _season() -> StripFacts:
     scans = [ScanMark(OPENING + timedelta(days=14 * n), 6.0 + 2.7 * n, doubtful=n == 4) for n in range(11)]
-    fan = [FanPoint(TODAY + timedelta(days=7 * n), 33 + n, 34 + n, 35 + n, 36 + n, 37 + n) for n in range(5)]
+    last = scans[-1]
+    spread = [(7 * n, last.mm + 1.35 * n, 0.5 + 0.25 * n) for n in range(8)]
+    fan = [FanPoint(last.on + timedelta(n), mm - 2 * w, mm - w, mm, mm + w, mm + 2 * w) for n, mm, w in spread]
     return StripFacts(
         lines=StripLines(OPENING, 42, 4, 42, 10, 35, 40, 22),
         today=TODAY,
@@ -175,9 +184,9 @@ def _course() -> CourseFacts:
 
 
 def _lineage() -> Ancestor:
-    old = Ancestor("EXAMPLE 4", "Normal", "female", NOBODY, is_dead=True)
-    dam = Ancestor("EXAMPLE 2", "Pastel", "female", NOBODY, dam=old)
-    return Ancestor("EXAMPLE 1", "Pastel het Clown", "female", NOBODY, dam=dam)
+    old = Ancestor("EXAMPLE 4", "Normal", "female", f"{NOBODY}0", is_dead=True)
+    dam = Ancestor("EXAMPLE 2", "Pastel", "female", f"{NOBODY}1", dam=old)
+    return Ancestor("EXAMPLE 1", "Pastel het Clown", "female", f"{NOBODY}2", dam=dam)
 
 
 def example_rows() -> list[dict[str, Any]]:
