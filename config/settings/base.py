@@ -167,6 +167,8 @@ CSRF_COOKIE_SECURE = HTTPS
 CSRF_FAILURE_VIEW = "apps.core.views.csrf_failure"
 SECURE_SSL_REDIRECT = HTTPS and not env.flag("BROODWRIGHT_BEHIND_PROXY")
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("BROODWRIGHT_BEHIND_PROXY") else None
+# W021: a browser's preload list is for public sites and hard to leave; a facility's house server does not belong there
+SILENCED_SYSTEM_CHECKS = ["security.W021"]
 SECURE_HSTS_SECONDS = 31536000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = False
