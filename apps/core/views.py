@@ -17,9 +17,15 @@ WORDS = {
 def _answer(request: HttpRequest, status: int) -> HttpResponse:
     title, fix = WORDS[status]
     if request.path.startswith("/api/"):
-        body = {"type": f"about:blank#{status}", "title": title, "status": status, "code": str(status)}
-        return JsonResponse(body, status=status, content_type="application/problem+json")
+        return _problem(status, title)
     return render(request, f"{status}.html", {"title": title, "message": fix}, status=status)
+
+
+def _problem(status: int, title: str, detail: str = "") -> JsonResponse:
+    body = {"type": f"about:blank#{status}", "title": title, "status": status, "code": str(status)}
+    if detail:
+        body["detail"] = detail
+    return JsonResponse(body, status=status, content_type="application/problem+json")
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
@@ -47,5 +53,8 @@ def broken(request: HttpRequest) -> HttpResponse:
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The page was open too long or in two sessions."""
+    title = "The form is out of date."
+    if request.path.startswith("/api/"):
+        return _problem(403, title, "Send the X-CSRFToken header of this session.")
     message = "This page was open too long, or somebody else signed in meanwhile. Go back, reload it and save again."
-    return render(request, "403.html", {"title": "The form is out of date.", "message": message}, status=403)
+    return render(request, "403.html", {"title": title, "message": message}, status=403)

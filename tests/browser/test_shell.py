@@ -87,6 +87,24 @@ def test_arrows_and_enter_in_a_table(
     page.wait_for_url(f"**{landed}")
 
 
+def test_a_label_is_read_wherever_one_stands(
+    transactional_db: None, knowledge: None, owner: Person, visitor_of: VisitorOf
+) -> None:
+    """A reader's burst opens the animal and presses none of the keys that its letters are; one slow key still acts."""
+    animal = make_female(code="sv-0412")
+    page = visitor_of(owner, "desk").page
+    page.goto(f"/season/{animal.ref}/")
+    acts = page.locator("[data-key]").evaluate_all("all => all.map((one) => one.dataset.key)")
+    assert {"s", "v"} & set(acts), acts
+    for letter in "sv-0412":
+        page.keyboard.press(letter)
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"**{animal.get_absolute_url()}")
+    page.goto(f"/season/{animal.ref}/")
+    page.keyboard.press("w")
+    page.wait_for_url("**/care/")
+
+
 def test_a_double_tap_writes_once(desk: Visitor) -> None:
     """Two clicks before the answer is there: one form goes out."""
     page = desk.page

@@ -53,3 +53,10 @@ def test_a_form_without_its_token_is_told_how_to_go_on() -> None:
     answer = client.post("/sign-in/", {"email": "a@example.com"})
     assert answer.status_code == 403
     assert "reload it and save again" in answer.content.decode()
+
+
+def test_a_program_without_its_token_gets_a_problem() -> None:
+    answer = views.csrf_failure(RequestFactory().post("/api/v1/animals/"))
+    assert answer.status_code == 403
+    assert answer["Content-Type"] == "application/problem+json"
+    assert b"X-CSRFToken" in answer.content

@@ -7,28 +7,68 @@ document.addEventListener("htmx:configRequest", (event) => {
   event.detail.headers["X-CSRFToken"] = document.querySelector('meta[name="csrf-token"]').content;
 });
 
+// A label reader types a whole code within a few milliseconds a letter and presses Enter. Outside fields such a burst is
+// looked up, and none of its letters sets a one-key act off: an act waits until it is sure that no other key follows.
+const READER_GAP_MS = 70;
+const READER_LEAST = 4;
+let burst = "";
+let burstAt = 0;
+let held = null;
+
+function act(key) {
+  const target = document.querySelector(`[data-key="${CSS.escape(key)}"]:not([disabled])`);
+  if (!target) return false;
+  const press = () => {
+    held = null;
+    target.focus();
+    target.click();
+  };
+  if (key.length > 1) press();
+  else held = setTimeout(press, READER_GAP_MS);
+  return true;
+}
+
 // "/" searches; a key printed on a button presses it
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
   if (typing(document.activeElement)) {
     if (event.key === "Escape") document.activeElement.blur();
     return;
   }
+  const inBurst = event.timeStamp - burstAt < READER_GAP_MS && burst !== "";
+  if (held && inBurst) {
+    clearTimeout(held);
+    held = null;
+  }
+  const seek = document.querySelector("[data-seek]");
+  if (event.key === "Enter") {
+    if (inBurst && burst.length >= READER_LEAST && seek) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+      seek.value = burst;
+      seek.form.requestSubmit();
+    }
+    burst = "";
+    return;
+  }
+  if (event.key.length === 1) {
+    burst = inBurst ? burst + event.key : event.key;
+    burstAt = event.timeStamp;
+    if (burst.length > 1) {
+      event.preventDefault();
+      return;
+    }
+  }
   if (event.key === "/") {
-    const seek = document.querySelector("[data-seek]");
     if (seek) {
       event.preventDefault();
+      burst = "";
       seek.focus();
       seek.select();
     }
     return;
   }
-  const target = document.querySelector(`[data-key="${CSS.escape(event.key)}"]:not([disabled])`);
-  if (target) {
-    event.preventDefault();
-    target.focus();
-    target.click();
-  }
+  if (act(event.key)) event.preventDefault();
 });
 
 // rows of a table: arrows move, Enter opens, a click anywhere on the row opens it
