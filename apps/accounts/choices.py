@@ -111,7 +111,6 @@ _ROLES: dict[Role, frozenset[Permission]] = {
         _P.STRIKE_OTHERS,
         _P.PARCEL_RELEASE_MARGINAL,
         _P.IMPORT,
-        _P.EXPORT,
         _P.JOBS_READ,
         _P.MONEY_READ,
     },

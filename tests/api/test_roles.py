@@ -43,7 +43,7 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
     (r"^settings/", OWNER, OWNER),
     (r"^jobs/", LEADS, LEADS),
     (r"^import/", LEADS, LEADS),
-    (r"^export/", LEADS, LEADS),
+    (r"^export/", OWNER, OWNER),
     (r"^stock/orders/new/", SELLERS, SELLERS),
     (r"^stock/(offers|reservations)/[^/]+/.+", SELLERS, SELLERS),
     (r"^stock/(offers/[^/]+/|orders/|orders/[^/]+/)$", MONEY, MONEY),
