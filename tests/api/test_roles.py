@@ -67,6 +67,7 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
     (r"^api/v1/animals/.*move/", EVERYONE, SCANS),
     (r"^api/v1/(animals|species|brood-sires)/", EVERYONE, LEADS),
     (r"^api/v1/scan-rounds/", EVERYONE, SCANS),
+    (r"^api/v1/young/.*settle-sire/", EVERYONE, LEADS),
     (r"^api/v1/young/(?!.*raising)", EVERYONE, BROODS),
 )
 
