@@ -86,12 +86,6 @@ class CheckForm(forms.Form):
         self.fields["egg"].choices = [(egg.ref, f"egg {egg.number}") for egg in eggs]  # type: ignore[attr-defined]
 
 
-class FailForm(forms.Form):
-    """Why an egg is given up."""
-
-    reason = forms.CharField(label="What was seen", max_length=120)
-
-
 class IncubatorForm(forms.Form):
     """An incubator."""
 

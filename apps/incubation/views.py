@@ -20,13 +20,14 @@ from apps.animals.selectors import animal_by_code
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.incubation import services
-from apps.incubation.choices import EggState
-from apps.incubation.forms import BoxForm, CheckForm, FailForm, IncubatorForm, LayForm, local_now
+from apps.incubation.choices import CheckKind, EggState, Finding
+from apps.incubation.forms import BoxForm, CheckForm, IncubatorForm, LayForm, local_now
 from apps.incubation.models import Box, Egg
+from apps.incubation.pages.brood import brood_page
 from apps.incubation.pages.room import room_page
 from apps.incubation.papers import box_label_make
 from apps.incubation.policies import ALIVE
-from apps.incubation.selectors.eggs import boxes_of, counts_of, eggs_of, forecasts_current
+from apps.incubation.selectors.eggs import eggs_of
 from apps.places.models import Incubator
 from apps.places.services import incubator_add, incubator_change
 
@@ -144,13 +145,38 @@ def egg_check(request: PersonRequest, ref: str) -> HttpResponse:
 
 @require_POST
 @requires(Permission.BROODS_EDIT)
+def eggs_check(request: PersonRequest, ref: str) -> HttpResponse:
+    """One look over the ticked eggs of a brood."""
+    brood = _brood(ref)
+    eggs = list(eggs_of(brood).filter(ref__in=request.POST.getlist("eggs")))
+    try:
+        made = services.eggs_check_record(
+            by=request.user,
+            eggs=eggs,
+            kind=request.POST.get("kind", CheckKind.LOOKED),
+            finding=request.POST.get("finding", ""),
+            request_key=request.POST.get("request_key"),
+        )
+    except DomainError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(request, f"{len(made)} eggs of {brood.code} looked over.")
+    return redirect("incubation:brood", ref=brood.ref)
+
+
+@require_POST
+@requires(Permission.BROODS_EDIT)
 def egg_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
-    """One act on one egg: pip, slug, fail (with a reason)."""
+    """One act on one egg: pip, slug and back; fail and leave ask a reason."""
     egg = get_object_or_404(Egg.objects.select_related("brood"), ref=ref)
     key = request.POST.get("request_key")
     acts: dict[str, Callable[[], Egg]] = {
         "pip": lambda: services.egg_pip(by=request.user, egg=egg, request_key=key),
         "slug": lambda: services.egg_slug(by=request.user, egg=egg, request_key=key),
+        "keep": lambda: services.egg_keep(by=request.user, egg=egg, request_key=key),
+        "leave": lambda: services.egg_leave(
+            by=request.user, egg=egg, reason=request.POST.get("reason", ""), request_key=key
+        ),
         "fail": lambda: services.egg_fail(
             by=request.user, egg=egg, reason=request.POST.get("reason", ""), request_key=key
         ),
@@ -240,25 +266,17 @@ def _brood_page(
     box_form: BoxForm | None = None,
     check_form: CheckForm | None = None,
 ) -> HttpResponse:
-    eggs = list(eggs_of(brood))
-    collected = [egg for egg in eggs if egg.state == EggState.COLLECTED]
-    alive = [egg for egg in eggs if egg.state in ALIVE]
+    page = brood_page(brood)
     refused = any(form is not None and form.is_bound for form in (box_form, check_form))
     context: dict[str, Any] = {
+        "page": page,
         "brood": brood,
-        "eggs": eggs,
-        "counts": counts_of([brood]).get(brood.pk, {}),
-        "boxes": list(boxes_of(brood)),
-        "forecast": forecasts_current([brood]).get(brood.pk),
-        "sires": list(brood.sire_candidates.select_related("male").order_by("-prior")),
-        "young": list(Animal.objects.filter(brood=brood).select_related("tub").order_by("egg_number", "egg_letter")),
         "may_edit": may(request.user, Permission.BROODS_EDIT),
         "may_hatch": may(request.user, Permission.HATCH),
-        "box_form": box_form or (BoxForm(eggs=collected) if collected else None),
-        "check_form": check_form or (CheckForm(eggs=alive) if alive else None),
-        "fail_form": FailForm(),
-        "alive": len(alive),
-        "age_days": (clock.today() - brood.on).days,
+        "box_form": box_form or (BoxForm(eggs=page.collected) if page.collected else None),
+        "check_form": check_form or (CheckForm(eggs=page.alive) if page.alive else None),
+        "findings": Finding.values,
+        "check_kinds": [CheckKind.LOOKED, CheckKind.CANDLED],
     }
     return render(request, "incubation/brood.html", context, status=400 if refused else 200)
 

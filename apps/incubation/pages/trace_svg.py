@@ -12,6 +12,7 @@ from apps.core.formats import celsius_text, count_text, day_text, window_text
 GAP_HOURS = 1.0
 LEFT, RIGHT, TOP, FOOT = 36.0, 6.0, 5.0, 13.0
 MARGIN_C = 0.4
+STEPS_H, LABEL_PX = (6, 12, 24, 48, 96, 168, 336, 672), 62
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 # Readings a pixel beyond this are drawn by their lowest and highest: nothing short is lost, nothing is smoothed.
 PER_PIXEL = 1.0
@@ -139,15 +140,20 @@ def _apart(upper: float, lower: float) -> tuple[float, float]:
 
 
 def _hours(facts: TraceFacts, x: svg.Linear, width: float, height: float) -> list[str]:
-    """Grid lines at the quarters of the day, midnight with the name of the day that begins."""
-    step = 6 if width > 600 else 12
+    """Grid lines as far apart as their words need: hours of the day, or the days of a longer trace."""
+    span = (facts.ends - facts.begins).total_seconds() / 3600
+    least = span * LABEL_PX / width
+    step = next((hours for hours in STEPS_H if hours >= least), STEPS_H[-1])
     first = facts.begins.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
     body = []
     while first < facts.ends:
-        if first.hour % step == 0:
+        whole_day = first.hour == 0 and (first.toordinal() * 24) % step == 0
+        if whole_day if step > 24 else first.hour % step == 0:
             at = x((first - facts.begins).total_seconds() / 3600)
             body.append(svg.line(at, 0, at, height - FOOT, "month"))
             words = f"{first:%H:%M}" if first.hour else f"0:00 {DAYS[first.weekday()]}"
+            if step >= 24:
+                words = day_text(first)
             if at + svg.text_width(words, 10) < width:
                 body.append(svg.text(at + 3, height - 2, words, "t-10"))
         first += timedelta(hours=1)
