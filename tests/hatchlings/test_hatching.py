@@ -8,7 +8,7 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from apps.accounts.models import AuditRow, Person
-from apps.animals.choices import SireModel, TraitBasis
+from apps.animals.choices import SireHypothesis, SireModel, TraitBasis
 from apps.animals.errors import CodeTaken
 from apps.animals.models import Animal, Brood, TraitStatement
 from apps.animals.services import SireShare, brood_sires_set
@@ -187,7 +187,10 @@ def test_mixed_sires_leave_each_young_open(owner: Person, frozen: datetime) -> N
     """A brood said to be mixed never settles a sire by itself."""
     brood, (only,) = paired(owner, "Pastel", "Clown")
     brood_sires_set(
-        by=owner, brood=brood, sire_model=SireModel.MIXED, shares=[SireShare("male", 1.0, only, "said by the lead")]
+        by=owner,
+        brood=brood,
+        sire_model=SireModel.MIXED,
+        shares=[SireShare(SireHypothesis.MALE, 1.0, only, "said by the lead")],
     )
     assert egg_hatch(by=owner, egg=eggs_of(brood)[0]).sire is None
 
@@ -208,9 +211,9 @@ def test_a_litter(owner: Person, frozen: datetime) -> None:
     assert litter_born(by=owner, dam=dam, born_at=frozen, alive=3, slugs=2, stillborn=1, request_key="l") == brood
     assert Animal.objects.filter(brood=brood, dam=dam).count() == 3
     assert brood.code.startswith("L27-")
-    for values in ({"alive": -1}, {"alive": 0}, {"alive": 300}):
+    for alive in (-1, 0, 300):
         with pytest.raises(Invalid):
-            litter_born(by=owner, dam=make_female(of=BOA), born_at=frozen, **values)
+            litter_born(by=owner, dam=make_female(of=BOA), born_at=frozen, alive=alive)
     with pytest.raises(Invalid):
         litter_born(by=owner, dam=make_female(), born_at=frozen, alive=2)
     with pytest.raises(Invalid):

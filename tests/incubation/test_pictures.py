@@ -102,8 +102,8 @@ def test_a_box_row_says_its_window_and_excursions() -> None:
     """A pill in ink, in accent when it needs somebody, a triangle for each day out of band."""
     window = (date(2027, 4, 22), date(2027, 4, 27), date(2027, 5, 3))
     plain = BoxFacts(date(2027, 3, 3), date(2027, 4, 6), 0.63, window)
-    span = {"first": date(2027, 3, 1), "last": date(2027, 6, 1)}
-    drawn = box_svg(plain, **span)
+    first, last = date(2027, 3, 1), date(2027, 6, 1)
+    drawn = box_svg(plain, first=first, last=last)
     ElementTree.fromstring(drawn)
     assert "pill" in classes(drawn)
     assert "pill pill-needs" not in classes(drawn)
@@ -111,11 +111,11 @@ def test_a_box_row_says_its_window_and_excursions() -> None:
     late = BoxFacts(
         plain.laid_on, plain.today, 1.0, window, needs=True, excursions=[date(2027, 3, 20), date(2027, 4, 1)]
     )
-    drawn = box_svg(late, **span)
+    drawn = box_svg(late, first=first, last=last)
     assert "pill pill-needs" in classes(drawn)
     assert classes(drawn).count("f-needs") == 2
     assert "left the band on 2 days" in drawn
-    unknown = box_svg(BoxFacts(plain.laid_on, plain.today, None, None), **span)
+    unknown = box_svg(BoxFacts(plain.laid_on, plain.today, None, None), first=first, last=last)
     assert "pill" not in classes(unknown)
 
 
