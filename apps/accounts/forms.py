@@ -8,8 +8,9 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 
 from apps.accounts.choices import Role
-from apps.accounts.models import Facility
+from apps.accounts.models import Facility, Person
 from apps.accounts.selectors import facility
+from apps.accounts.services import sign_in_refused, sign_in_waits
 from apps.core.errors import DomainError
 from apps.core.units import from_minor, minor_digits, read_decimal, to_minor
 
@@ -43,9 +44,29 @@ class SignInForm(AuthenticationForm):
 
     username = forms.EmailField(label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True}))
     error_messages = {
-        "invalid_login": "E-mail and password do not match. Mind capitals in the password.",
+        # one sentence for all three, so that it tells nobody who has an account
+        "invalid_login": "E-mail and password do not match, or there were ten wrong passwords: "
+        "then sign-in opens again after 15 minutes. Mind capitals in the password.",
         "inactive": "This account is closed. Ask the owner.",
     }
+
+    def clean_username(self) -> str:
+        """Addresses are kept in small letters."""
+        return str(self.cleaned_data["username"]).strip().lower()
+
+    def clean(self) -> dict[str, Any]:
+        """Django's check, and the wait after too many wrong passwords."""
+        person = Person.objects.filter(email=self.cleaned_data.get("username") or "").first()
+        try:
+            # the password is hashed in any case: how long it takes tells nothing
+            cleaned: dict[str, Any] = super().clean()
+        except forms.ValidationError:
+            if person is not None:
+                sign_in_refused(person=person)
+            raise
+        if person is not None and sign_in_waits(person=person):
+            raise self.get_invalid_login_error()
+        return cleaned
 
 
 class PinForm(forms.Form):
@@ -70,13 +91,41 @@ class PinSetForm(forms.Form):
     )
 
 
+class PasswordForm(forms.Form):
+    """One's own new password, with the old one to be sure who asks."""
+
+    old = forms.CharField(
+        label="Password now", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False
+    )
+    new = forms.CharField(
+        label="New password",
+        help_text="at least 10 characters",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
+    )
+
+
+class GivenPasswordForm(forms.Form):
+    """A password that an owner gives somebody who forgot theirs."""
+
+    new = forms.CharField(
+        label="New password",
+        help_text="at least 10 characters; tell the person to change it",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
+    )
+
+
 class PersonForm(forms.Form):
     """Somebody new."""
 
     name = forms.CharField(label="Name", max_length=80)
     email = forms.EmailField(label="E-mail")
     password = forms.CharField(
-        label="First password", help_text="at least 10 characters", widget=forms.PasswordInput(render_value=False)
+        label="First password",
+        help_text="at least 10 characters",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
     )
     roles = forms.MultipleChoiceField(
         label="Roles",

@@ -6,28 +6,43 @@ from collections.abc import Callable
 from typing import cast
 
 from django.contrib import messages
-from django.contrib.auth import login, logout
+from django.contrib.auth import login, logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import DeviceKind, Permission, Role
-from apps.accounts.forms import DeviceForm, FacilityForm, PersonForm, PinForm, PinSetForm, RolesForm, SignInForm
+from apps.accounts.forms import (
+    DeviceForm,
+    FacilityForm,
+    GivenPasswordForm,
+    PasswordForm,
+    PersonForm,
+    PinForm,
+    PinSetForm,
+    RolesForm,
+    SignInForm,
+)
 from apps.accounts.models import Device, Person
 from apps.accounts.policies import PersonRequest, requires
 from apps.accounts.selectors import facility, facility_row, people, people_with_pin
 from apps.accounts.services import (
     device_register,
     facility_set,
+    password_set,
     person_add,
     person_close,
     person_roles_set,
     pin_set,
     pin_switch,
+    sign_in_refused,
+    sign_in_waits,
 )
 from apps.accounts.services.people import device_key_hash
 from apps.core import clock
@@ -36,6 +51,7 @@ from apps.core.errors import DomainError
 TABLET_COOKIE = "tablet"
 SEEN = "seen_at"
 LOCKED = "locked"
+SET_PASSWORD = "set_password"
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
@@ -89,6 +105,14 @@ def idle_lock(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[
     return middleware
 
 
+@login_not_required
+def administration_sign_in(request: HttpRequest) -> HttpResponse:
+    """The administration has no sign-in of its own: one door, one count of wrong passwords."""
+    if request.user.is_authenticated and not request.user.is_staff:
+        raise PermissionDenied
+    return redirect(f"{reverse('accounts:sign-in')}?{urlencode({'next': reverse('admin:index')})}")
+
+
 @require_POST
 @login_not_required
 def sign_out(request: HttpRequest) -> HttpResponse:
@@ -128,18 +152,44 @@ def pin(request: HttpRequest) -> HttpResponse:
 
 @requires(Permission.READ)
 def me(request: PersonRequest) -> HttpResponse:
-    """One's own page: rights in words, PIN."""
-    form = PinSetForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
+    """One's own page: rights in words, PIN, password."""
+    asked = request.method == "POST"
+    pin_form = PinSetForm(request.POST if asked and SET_PASSWORD not in request.POST else None)
+    password_form = PasswordForm(
+        request.POST if asked and SET_PASSWORD in request.POST else None, auto_id="password_%s"
+    )
+    if pin_form.is_bound and pin_form.is_valid():
         try:
-            pin_set(by=request.user, pin=form.cleaned_data["pin"])
+            pin_set(by=request.user, pin=pin_form.cleaned_data["pin"])
         except DomainError as error:
-            form.add_error("pin", error.message)
+            pin_form.add_error("pin", error.message)
         else:
             messages.success(request, "PIN set.")
             return redirect("accounts:me")
+    if password_form.is_bound and password_form.is_valid() and _own_password_set(request, password_form):
+        messages.success(request, "Password set. Other devices ask for it now.")
+        return redirect("accounts:me")
     rights = sorted(permission.description for permission in request.user.permissions)
-    return render(request, "accounts/me.html", {"form": form, "rights": rights})
+    return render(request, "accounts/me.html", {"pin_form": pin_form, "password_form": password_form, "rights": rights})
+
+
+def _own_password_set(request: PersonRequest, form: PasswordForm) -> bool:
+    """Set it when the old one is right; else the form says why not."""
+    if sign_in_waits(person=request.user):
+        form.add_error("old", "Too many wrong passwords. Wait 15 minutes.")
+        return False
+    if not request.user.check_password(form.cleaned_data["old"]):
+        # whoever found the screen open shall not guess here either
+        sign_in_refused(person=request.user)
+        form.add_error("old", "This is not your password now.")
+        return False
+    try:
+        person = password_set(by=request.user, person=request.user, password=form.cleaned_data["new"])
+    except DomainError as error:
+        form.add_error("new", error.message)
+        return False
+    update_session_auth_hash(request, person)
+    return True
 
 
 @requires(Permission.PEOPLE_EDIT)
@@ -175,23 +225,27 @@ def people_list(request: PersonRequest) -> HttpResponse:
 
 @requires(Permission.PEOPLE_EDIT)
 def person_edit(request: PersonRequest, ref: str) -> HttpResponse:
-    """Somebody's roles; closing the account."""
+    """Somebody's roles, a new password for who forgot theirs, closing the account."""
     person = get_object_or_404(people(), ref=ref)
-    form = RolesForm(request.POST or None, initial={"roles": [role.value for role in person.roles]})
-    if request.method == "POST" and form.is_valid():
+    given = SET_PASSWORD in request.POST
+    form = RolesForm(None if given else request.POST or None, initial={"roles": [role.value for role in person.roles]})
+    password_form = GivenPasswordForm(request.POST if given else None, auto_id="password_%s")
+    asked: RolesForm | GivenPasswordForm = password_form if given else form
+    if request.method == "POST" and asked.is_valid():
+        data = asked.cleaned_data
         try:
             if "close" in request.POST:
                 person_close(by=request.user, person=person)
+            elif given:
+                password_set(by=request.user, person=person, password=data["new"])
             else:
-                person_roles_set(
-                    by=request.user, person=person, roles=[Role(role) for role in form.cleaned_data["roles"]]
-                )
+                person_roles_set(by=request.user, person=person, roles=[Role(role) for role in data["roles"]])
         except DomainError as error:
-            form.add_error(None, error.message)
+            asked.add_error("new" if error.field == "password" else None, error.message)
         else:
             messages.success(request, f"{person.name} saved.")
             return redirect("accounts:people")
-    return render(request, "accounts/person.html", {"person": person, "form": form})
+    return render(request, "accounts/person.html", {"person": person, "form": form, "password_form": password_form})
 
 
 @requires(Permission.SETTINGS_EDIT)

@@ -13,6 +13,7 @@ from apps.accounts.choices import DeviceKind, Role
 from apps.accounts.models import AuditRow, Device, Facility, Person
 from apps.accounts.selectors import facility
 from apps.accounts.services import device_register, person_close, pin_set
+from apps.accounts.services.people import SIGN_IN_LOCK, SIGN_IN_REFUSED, SIGN_IN_TRIES
 from apps.accounts.views import SEEN, TABLET_COOKIE
 from apps.core import clock
 
@@ -298,3 +299,74 @@ def test_no_page_allows_script_or_style_in_the_page(client: Client, here: Facili
     assert " style=" not in body
     assert "onclick" not in body
     assert settings.SESSION_COOKIE_HTTPONLY
+
+
+def test_ten_wrong_passwords_close_the_door_for_a_while(client: Client, keeper: Person, owner: Person) -> None:
+    """Then the right one does not open it either, the words are the same, and other people are not held up."""
+    for _ in range(SIGN_IN_TRIES):
+        assert sign_in(client, keeper, "a wrong password")[0] == 200
+    answer = client.post("/sign-in/", {"username": keeper.email, "password": PASSWORD})
+    assert answer.status_code == 200
+    assert "then sign-in opens again after 15 minutes" in answer.content.decode()
+    assert sign_in(Client(), owner) == (302, "/")
+    rows = AuditRow.objects.filter(act=SIGN_IN_REFUSED)
+    assert rows.count() == SIGN_IN_TRIES
+    sign_in(client, keeper, "a wrong password")
+    assert rows.count() == SIGN_IN_TRIES, "no flood of rows while it waits"
+    rows.update(recorded_at=clock.real_now() - SIGN_IN_LOCK)
+    assert sign_in(client, keeper) == (302, "/")
+
+
+def test_nine_wrong_passwords_do_not(client: Client, keeper: Person) -> None:
+    for _ in range(SIGN_IN_TRIES - 1):
+        sign_in(client, keeper, "a wrong password")
+    assert sign_in(client, keeper) == (302, "/")
+
+
+def test_capitals_in_the_address_do_not_matter(client: Client, keeper: Person) -> None:
+    answer = client.post("/sign-in/", {"username": keeper.email.upper(), "password": PASSWORD})
+    assert answer.status_code == 302
+
+
+def test_the_administration_has_no_door_of_its_own(client: Client, keeper: Person, client_as: ClientAs) -> None:
+    """Else wrong passwords would not be counted there; who is no administrator is told so."""
+    answer = client.get("/administration/login/?next=/administration/")
+    assert answer.headers["Location"] == "/sign-in/?next=%2Fadministration%2F"
+    assert client.post("/administration/login/", {"username": keeper.email, "password": PASSWORD}).status_code == 302
+    assert whose(client) is None
+    assert client_as(keeper).get("/administration/", follow=True).status_code == 403
+    staff = Person.objects.create_superuser("admin@example.com", password=PASSWORD)
+    assert client_as(staff).get("/administration/", follow=True).status_code == 200
+
+
+def test_one_s_own_password_is_changed(keeper: Person, client_as: ClientAs) -> None:
+    """The old one must be right; this browser stays signed in, every other is signed out."""
+    here, there = client_as(keeper), client_as(keeper)
+    form = {"set_password": "1", "old": "a wrong password", "new": "another long one"}
+    assert "This is not your password now." in here.post("/me/", form).content.decode()
+    assert "at least 10" in here.post("/me/", {**form, "old": PASSWORD, "new": "short"}).content.decode()
+    assert here.post("/me/", {**form, "old": PASSWORD}).headers["Location"] == "/me/"
+    assert here.get("/me/").status_code == 200
+    assert there.get("/me/").status_code == 302
+    assert sign_in(Client(), keeper)[0] == 200
+    assert sign_in(Client(), keeper, "another long one") == (302, "/")
+
+
+def test_guessing_at_an_open_screen_is_counted_too(keeper: Person, client_as: ClientAs) -> None:
+    client = client_as(keeper)
+    for _ in range(SIGN_IN_TRIES):
+        client.post("/me/", {"set_password": "1", "old": "a wrong password", "new": "another long one"})
+    answer = client.post("/me/", {"set_password": "1", "old": PASSWORD, "new": "another long one"})
+    assert "Too many wrong passwords" in answer.content.decode()
+
+
+def test_an_owner_gives_a_new_password(owner: Person, keeper: Person, lead: Person, client_as: ClientAs) -> None:
+    """Roles stay as they are, the person's open sessions end; nobody but an owner may."""
+    open_session, path = client_as(keeper), f"/people/{keeper.ref}/"
+    form = {"set_password": "1", "new": "given by the owner"}
+    assert client_as(lead).post(path, form).status_code == 403
+    assert "at least 10" in client_as(owner).post(path, {**form, "new": "short"}).content.decode()
+    assert client_as(owner).post(path, form).status_code == 302
+    assert Person.objects.get(pk=keeper.pk).roles == {Role.KEEPER}
+    assert open_session.get("/me/").status_code == 302
+    assert sign_in(Client(), keeper, "given by the owner") == (302, "/")

@@ -10,6 +10,8 @@ from apps.accounts.services.people import (
     person_roles_set,
     pin_set,
     pin_switch,
+    sign_in_refused,
+    sign_in_waits,
 )
 
 __all__ = [
@@ -23,4 +25,6 @@ __all__ = [
     "pin_set",
     "pin_switch",
     "service",
+    "sign_in_refused",
+    "sign_in_waits",
 ]

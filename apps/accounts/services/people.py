@@ -17,15 +17,18 @@ from django.db.models import F
 
 from apps.accounts.choices import DeviceKind, Permission, Role
 from apps.accounts.errors import LastOwner, PinLocked, PinWrong
-from apps.accounts.models import Device, Facility, Person, PersonRole
+from apps.accounts.models import AuditRow, Device, Facility, Person, PersonRole
 from apps.accounts.policies import check_may
-from apps.accounts.selectors import facility_forget
+from apps.accounts.selectors import facility_forget, system_person
 from apps.accounts.services.acts import audit_write, service
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid
 
 PIN_TRIES = 5
 PIN_LOCK = timedelta(minutes=15)
+SIGN_IN_TRIES = 10
+SIGN_IN_LOCK = timedelta(minutes=15)
+SIGN_IN_REFUSED = "sign-in.refused"
 FACILITY_FIELDS = frozenset(
     field.name for field in Facility._meta.fields if field.name not in {"id", "clock_offset_seconds", "is_demo"}
 )
@@ -79,7 +82,7 @@ def person_close(*, by: Person, person: Person, request_key: str | None = None) 
 
 @service("person.password")
 def password_set(*, by: Person, person: Person, password: str, request_key: str | None = None) -> Person:
-    """Set a password: one's own, or (owner) somebody's."""
+    """Set a password: one's own, or (owner) somebody's. Every other open session of the person ends."""
     if by.pk != person.pk:
         check_may(by, Permission.PEOPLE_EDIT)
     _check_password(password)
@@ -117,6 +120,23 @@ def pin_switch(*, person: Person, pin: str) -> Person:
         raise PinWrong(f"The PIN does not match. {PIN_TRIES - failures} tries are left.", field="pin")
     Person.objects.filter(pk=person.pk).update(pin_failures=0, pin_locked_until=None)
     return person
+
+
+def sign_in_refused(*, person: Person) -> None:
+    """Write down a wrong password; nothing more is written while sign-in waits."""
+    if not sign_in_waits(person=person):
+        audit_write(by=system_person(), act=SIGN_IN_REFUSED, subject=person)
+
+
+def sign_in_waits(*, person: Person) -> bool:
+    """There were ten wrong passwords within 15 minutes: nobody signs in as this person until they are past."""
+    wrong = AuditRow.objects.filter(
+        act=SIGN_IN_REFUSED,
+        kind=person._meta.model_name or "",
+        subject_ref=person.ref,
+        recorded_at__gt=clock.real_now() - SIGN_IN_LOCK,
+    )
+    return wrong.count() >= SIGN_IN_TRIES
 
 
 def device_register(*, by: Person, name: str, kind: DeviceKind) -> tuple[Device, str]:
