@@ -267,11 +267,12 @@ def best_cells(
     """
     best: list[Cell | None] = [None] * len(airs)
     for with_pcm in (False, True):
+        # once for all packs of this kind: the first that is go must not keep a better one from being tried
+        todo = [i for i, cell in enumerate(best) if not with_pcm or cell is None or cell.verdict != GO]
         for packing in packings:
             if (packing.pcm is not None) != with_pcm:
                 continue
             check_deadline(deadline)
-            todo = [i for i, cell in enumerate(best) if not with_pcm or cell is None or cell.verdict != GO]
             cells = cells_of(
                 [airs[i] for i in todo], packing, animal_heat_w, band, limits, draws.first(limits.draws_first), deadline
             )
