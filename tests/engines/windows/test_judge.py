@@ -227,3 +227,16 @@ def test_trace_is_the_cell_drawn_out() -> None:
 def test_deadline_is_kept() -> None:
     with pytest.raises(DeadlinePassed):
         judge_days(question(weather(24, 24, 24)), RULES, deadline=0.0)
+
+
+def test_the_first_pack_that_goes_keeps_no_better_one_away() -> None:
+    """Whatever the order of the shelf: no pack of the same kind alone is likelier than the one chosen."""
+    air = lane_air(ZERO, LEGS, weather(27, 28, 27), RULES.weather.errors, 0.25)
+    packs = [packing for packing in packings_for(120, RULES.shelf) if packing.pcm is not None]
+    draws = draw_errors(1, 400, 19, RULES.weather.errors)
+    alone = [best_cells([air], [packing], 0.0, BAND, RULES.limits, draws)[0] for packing in packs]
+    likeliest = max(cell.probability for cell in alone if cell.verdict == GO)
+    for order in (packs, packs[::-1]):
+        chosen = best_cells([air], order, 0.0, BAND, RULES.limits, draws)[0]
+        assert chosen.verdict == GO
+        assert chosen.probability >= likeliest - 0.5 / chosen.draws
