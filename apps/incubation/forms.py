@@ -35,6 +35,12 @@ class LayForm(forms.Form):
     )
     eggs = forms.IntegerField(label="Good eggs", min_value=0, max_value=100)
     slugs = forms.IntegerField(label="Slugs", min_value=0, max_value=100, initial=0)
+    finished_at = forms.DateTimeField(
+        label="Laying finished",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text="empty: as begun",
+    )
     masses = forms.CharField(
         label="Mass of each egg, g",
         required=False,
@@ -94,6 +100,29 @@ class IncubatorForm(forms.Form):
     target_c = DecimalField(label="Target, °C")
     low_c = DecimalField(label="Lowest allowed, °C")
     high_c = DecimalField(label="Highest allowed, °C")
+
+
+class IncubatorChangeForm(forms.Form):
+    """Target, band and use of an incubator that stands."""
+
+    target_c = DecimalField(label="Target, °C")
+    low_c = DecimalField(label="Lowest allowed, °C")
+    high_c = DecimalField(label="Highest allowed, °C")
+    is_active = forms.BooleanField(label="In use", required=False)
+
+
+class ProbeForm(forms.Form):
+    """A probe in an incubator."""
+
+    name = forms.CharField(label="Name", max_length=40)
+    incubator = forms.ModelChoiceField(queryset=Incubator.objects.none(), label="Incubator", empty_label=None)
+    silent_after_minutes = forms.IntegerField(
+        label="Silent after, minutes", min_value=1, max_value=1440, initial=15, help_text="without a reading"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["incubator"].queryset = incubators_active()  # type: ignore[attr-defined]
 
 
 def local_now() -> str:

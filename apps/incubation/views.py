@@ -21,7 +21,15 @@ from apps.core import clock
 from apps.core.errors import DomainError
 from apps.incubation import services
 from apps.incubation.choices import CheckKind, EggState, Finding
-from apps.incubation.forms import BoxForm, CheckForm, IncubatorForm, LayForm, local_now
+from apps.incubation.forms import (
+    BoxForm,
+    CheckForm,
+    IncubatorChangeForm,
+    IncubatorForm,
+    LayForm,
+    ProbeForm,
+    local_now,
+)
 from apps.incubation.models import Box, Egg
 from apps.incubation.pages.brood import brood_page
 from apps.incubation.pages.room import room_page
@@ -29,7 +37,7 @@ from apps.incubation.papers import box_label_make
 from apps.incubation.policies import ALIVE
 from apps.incubation.selectors.eggs import eggs_of
 from apps.places.models import Incubator
-from apps.places.services import incubator_add, incubator_change
+from apps.places.services import incubator_add, probe_add
 
 
 def refuse(form: django_forms.Form, error: DomainError) -> None:
@@ -58,12 +66,13 @@ def lay(request: PersonRequest) -> HttpResponse:
     if female is not None and request.method == "POST" and form.is_bound and form.is_valid():
         data = form.cleaned_data
         moment = data["laid_at"].replace(tzinfo=clock.zone())
+        finished = data["finished_at"].replace(tzinfo=clock.zone()) if data["finished_at"] else moment
         try:
             brood = services.clutch_lay(
                 by=request.user,
                 dam=female,
                 laying_began=moment,
-                laying_finished=moment,
+                laying_finished=finished,
                 eggs=data["eggs"],
                 slugs=data["slugs"],
                 egg_masses_g=data["masses"] or None,
@@ -78,7 +87,14 @@ def lay(request: PersonRequest) -> HttpResponse:
     return render(request, "incubation/lay.html", {"female": female, "form": form, "asked": asked})
 
 
-_LAY_FIELDS = {"eggs": "eggs", "slugs": "slugs", "egg_masses_g": "masses", "began": "laid_at", "on": "laid_at"}
+_LAY_FIELDS = {
+    "eggs": "eggs",
+    "slugs": "slugs",
+    "egg_masses_g": "masses",
+    "began": "laid_at",
+    "finished": "finished_at",
+    "on": "laid_at",
+}
 
 
 @requires(Permission.READ)
@@ -226,37 +242,47 @@ def box_label(request: PersonRequest, ref: str) -> HttpResponse:
 
 @requires(Permission.READ, write=Permission.INCUBATORS_EDIT)
 def incubators(request: PersonRequest) -> HttpResponse:
-    """Incubators and their bands."""
-    form = IncubatorForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
+    """Incubators with their bands and probes; a new one, or a new probe."""
+    is_probe = request.method == "POST" and "probe" in request.POST
+    form = IncubatorForm(request.POST if request.method == "POST" and not is_probe else None)
+    probe_form = ProbeForm(request.POST if is_probe else None, prefix="probe")
+    bound: django_forms.Form = probe_form if is_probe else form
+    if bound.is_bound and bound.is_valid():
+        key = request.POST.get("request_key")
+        add = probe_add if is_probe else incubator_add
         try:
-            incubator = incubator_add(by=request.user, **form.cleaned_data, request_key=request.POST.get("request_key"))
+            made = add(by=request.user, **bound.cleaned_data, request_key=key)
         except DomainError as error:
-            refuse(form, error)
+            refuse(bound, error)
         else:
-            messages.success(request, f"{incubator.name} is set up.")
+            messages.success(request, f"{made.name} is set up.")
             return redirect("incubation:incubators")
-    rows = Incubator.objects.select_related("room").prefetch_related("probes").order_by("name")
-    context = {"form": form, "rows": rows, "may_edit": may(request.user, Permission.INCUBATORS_EDIT)}
-    return render(request, "incubation/incubators.html", context)
+    context = {
+        "form": form,
+        "probe_form": probe_form,
+        "rows": Incubator.objects.select_related("room").prefetch_related("probes").order_by("name"),
+        "may_edit": may(request.user, Permission.INCUBATORS_EDIT),
+    }
+    return render(request, "incubation/incubators.html", context, status=400 if bound.errors else 200)
 
 
 @requires(Permission.INCUBATORS_EDIT)
 def incubator_edit(request: PersonRequest, ref: str) -> HttpResponse:
-    """Target and band of one incubator."""
+    """Target, band and use of one incubator."""
     incubator = get_object_or_404(Incubator, ref=ref)
-    initial = {name: getattr(incubator, name) for name in ("name", "room", "target_c", "low_c", "high_c")}
-    form = IncubatorForm(request.POST or None, initial=initial)
+    initial = {name: getattr(incubator, name) for name in ("target_c", "low_c", "high_c", "is_active")}
+    form = IncubatorChangeForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
-        data = {name: form.cleaned_data[name] for name in ("target_c", "low_c", "high_c")}
+        key = request.POST.get("request_key")
         try:
-            incubator_change(by=request.user, incubator=incubator, **data, request_key=request.POST.get("request_key"))
+            services.incubator_settings_set(by=request.user, incubator=incubator, **form.cleaned_data, request_key=key)
         except DomainError as error:
             refuse(form, error)
         else:
             messages.success(request, f"{incubator.name} saved.")
             return redirect("incubation:incubators")
-    return render(request, "incubation/incubator.html", {"form": form, "incubator": incubator})
+    context = {"form": form, "incubator": incubator}
+    return render(request, "incubation/incubator.html", context, status=400 if form.errors else 200)
 
 
 def _brood_page(

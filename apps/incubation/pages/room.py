@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from apps.animals.models import Brood
 from apps.core import clock
-from apps.core.formats import celsius_text, count_text, day_text
+from apps.core.formats import celsius_text, count_text, day_text, list_text
 from apps.incubation.choices import EggState
 from apps.incubation.models import Box, HatchForecast
 from apps.incubation.pages.box_line import IN_BOX, ToDo, box_to_do, box_words, short_place
@@ -164,8 +164,12 @@ def _words(boxes: list[BoxRow]) -> str:
 
 
 def _needs(rows: list[IncubatorRow]) -> str:
-    out = [row for row in rows if row.needs]
-    return "" if not out else " ".join(f"{row.incubator.name} is {row.words}." for row in out)
+    """Incubators that need somebody, those of one condition named together."""
+    by_words: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        if row.needs:
+            by_words[row.words].append(row.incubator.name)
+    return " ".join(f"{list_text(names)}: {words}." for words, names in by_words.items())
 
 
 def _incubator(

@@ -1,6 +1,6 @@
 """Writes of incubation: laying, eggs, boxes, checks, hatch windows."""
 
-from apps.incubation.services.boxes import box_remove, box_set
+from apps.incubation.services.boxes import box_remove, box_set, incubator_settings_set
 from apps.incubation.services.eggs import (
     brood_close,
     egg_add,
@@ -31,4 +31,5 @@ __all__ = [
     "egg_slug",
     "eggs_check_record",
     "hatch_forecast_refresh",
+    "incubator_settings_set",
 ]

@@ -20,6 +20,7 @@ from apps.incubation.selectors.eggs import next_box_code
 from apps.incubation.services.eggs import brood_state_derive
 from apps.jobs.services import event_publish
 from apps.places.models import Incubator
+from apps.places.services import incubator_change
 
 
 @service("box.set", may=Permission.BROODS_EDIT)
@@ -71,6 +72,26 @@ def box_remove(*, by: Person, box: Box, request_key: str | None = None) -> Box:
     audit_write(by=by, act="box.remove", subject=box)
     brood_state_derive(by=by, brood=box.brood)
     return Box.objects.get(pk=box.pk)
+
+
+@service("incubator.settings")
+def incubator_settings_set(
+    *,
+    by: Person,
+    incubator: Incubator,
+    target_c: float,
+    low_c: float,
+    high_c: float,
+    is_active: bool = True,
+    request_key: str | None = None,
+) -> Incubator:
+    """Target, band and use of an incubator; none goes out of use with a box inside. Raises BoxNotFree, Invalid."""
+    inside = list(Box.objects.filter(incubator=incubator, removed_at__isnull=True).values_list("code", flat=True))
+    if not is_active and inside:
+        raise BoxNotFree(f"{', '.join(inside)} stand inside. Take the boxes out first.", field="is_active")
+    return incubator_change(
+        by=by, incubator=incubator, target_c=target_c, low_c=low_c, high_c=high_c, is_active=is_active, request_key=None
+    )
 
 
 def _numbered(
