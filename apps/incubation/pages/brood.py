@@ -162,7 +162,7 @@ def _box(box: Box) -> BoxLine:
         readings=readings,
         low_c=box.incubator.low_c,
         high_c=box.incubator.high_c,
-        begins=clock.local(begin),
+        begins=readings[0][0],  # before it there is nothing to show
         ends=clock.local(end),
         label=f"{box.incubator.name}, box {box.code}",
     )
