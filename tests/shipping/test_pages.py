@@ -241,7 +241,16 @@ def test_the_board_takes_a_fixed_number_of_queries(
 
 @pytest.mark.parametrize(
     ("probability", "words"),
-    [(None, ""), (0.0, "under 5 %"), (0.024, "under 5 %"), (0.62, "60 %"), (0.919, "90 %"), (1.0, "over 95 %")],
+    [
+        (None, ""),
+        (0.0, "under 5 %"),
+        (0.024, "under 5 %"),
+        (0.025, "under 5 %"),
+        (0.975, "over 95 %"),
+        (0.62, "60 %"),
+        (0.919, "90 %"),
+        (1.0, "over 95 %"),
+    ],
 )
 def test_a_chance_is_given_to_5_percent(probability: float | None, words: str) -> None:
     """A hundred draws carry no more."""

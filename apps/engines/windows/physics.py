@@ -326,10 +326,9 @@ def physics_finding(cell: Cell, band: Band, limits: Limits) -> Finding:
 
 
 def _percent(probability: float) -> str:
-    """To 5 %, because a hundred draws carry no more; never 0 or 100 unless no draw said otherwise."""
-    shown = 5 * round(20 * probability)
-    if 0 < probability < 0.025:
+    """To 5 %, because a hundred draws carry no more; never 0 or 100, because no number of draws makes it certain."""
+    if probability <= 0.025:
         return "under 5 %"
-    if 0.975 <= probability < 1:
+    if probability >= 0.975:
         return "over 95 %"
-    return f"{shown} %"
+    return f"{5 * round(20 * probability)} %"

@@ -97,9 +97,9 @@ def chance_words(probability: float | None) -> str:
     """To 5 %: the draws carry no more. Never 0 or 100 for what is only nearly so; empty where nothing was computed."""
     if probability is None:
         return ""
-    if probability < 0.025:
+    if probability <= 0.025:
         return "under 5 %"
-    if probability > 0.975:
+    if probability >= 0.975:
         return "over 95 %"
     return f"{5 * round(20 * probability)} %"
 
