@@ -13,7 +13,7 @@ handler404 = "apps.core.views.not_found"
 handler500 = "apps.core.views.broken"
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("administration/login/", administration_sign_in),
+    path("administration/login/", administration_sign_in, name="administration-sign-in"),
     path("administration/", admin.site.urls),
     path("", include("apps.accounts.urls")),
     path("", include("apps.documents.urls")),

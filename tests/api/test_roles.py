@@ -33,7 +33,14 @@ SCANS = LEADS | {Role.KEEPER}
 BROODS = LEADS | INCUBATES
 
 # Whoever has not signed in may open these and nothing else: to sign in, to sign out, and what machines ask.
-PUBLIC = {"accounts:sign-in", "accounts:sign-out", "accounts:pin", "dashboards:healthz", "dashboards:readyz"}
+PUBLIC = {
+    "accounts:sign-in",
+    "accounts:sign-out",
+    "accounts:pin",
+    "administration-sign-in",  # only leads to the sign-in page
+    "dashboards:healthz",
+    "dashboards:readyz",
+}
 # Open by declaration, and asking for a narrower right inside: by what is set up, by whose entry it is.
 NARROWER_INSIDE = {"places:add", "care:strike"}
 
