@@ -56,9 +56,10 @@ def load_demo(size: Size, say: Say) -> None:
             females = Animal.objects.filter(via_breeding_seasons__year=2026).distinct()
             seasons = [female.via_breeding_seasons.get(year=2026) for female in females]
             forecasts_refresh(by=system_person(), seasons=seasons)
+        # before anything is printed: every paper of it says that it is a demonstration
+        Facility.objects.filter(pk=1).update(is_demo=True)
+        facility_forget()
         _carry(say)
-    Facility.objects.filter(pk=1).update(is_demo=True)
-    facility_forget()
 
 
 @contextmanager
