@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
 from apps.animals.models import (
     Animal,
@@ -19,22 +16,7 @@ from apps.animals.models import (
     TraitStatement,
     TraitValue,
 )
-
-
-class ReadOnly(admin.ModelAdmin[Any]):
-    """Written by services, which keep the rules and the audit."""
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        """Made in the product."""
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Changed in the product."""
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Lineage is never removed."""
-        return False
+from apps.core.admin import ReadOnly
 
 
 @admin.register(Animal)

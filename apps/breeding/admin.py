@@ -2,25 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
 from apps.breeding.models import AdviceOverride, Cycle, Lock, Scan, ScanRound, Season, SeasonForecast, Visit
-
-
-class ReadOnly(admin.ModelAdmin[Any]):
-    """Looks, no writes: a row changed here would miss its audit row."""
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
+from apps.core.admin import ReadOnly
 
 
 @admin.register(Season)

@@ -10,6 +10,7 @@ import csv
 import difflib
 import io
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -82,7 +83,7 @@ class ImportReport:
         return ", ".join(parts) + "."
 
 
-class Importer(Generic[ItemT]):
+class Importer(ABC, Generic[ItemT]):
     """Base of every importer: subclasses give columns, read a row into an item, and write items in bulk."""
 
     kind: ClassVar[str]
@@ -95,9 +96,9 @@ class Importer(Generic[ItemT]):
     def prepare(self, rows: Sequence[Mapping[str, str]]) -> None:
         """Fetch what all rows need (animals by code and so on) in a few queries; called once before reading."""
 
+    @abstractmethod
     def read_row(self, row: Mapping[str, str], line: int) -> ItemT:
         """One row as an item. Raises DomainError whose field is the column."""
-        raise NotImplementedError
 
     def key(self, item: ItemT) -> object:
         """What must not stand twice in one file; None when rows may repeat."""
@@ -111,9 +112,9 @@ class Importer(Generic[ItemT]):
         """Whether exactly this is recorded already: then a repeat leaves it alone."""
         return False
 
+    @abstractmethod
     def write(self, items: Sequence[ItemT]) -> ImportCounts:
         """Write a chunk in one transaction."""
-        raise NotImplementedError
 
 
 class NoProgress:

@@ -2,28 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
+from apps.core.admin import ReadOnly
 from apps.places.models import Excursion, HealthGroup, Incubator, Probe, Rack, Reading, Room, Site, Tub
-
-
-class ReadOnly(admin.ModelAdmin[Any]):
-    """Written by services, which keep the rules and the audit; here it is looked at."""
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        """Set up in the product."""
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Changed in the product."""
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Never."""
-        return False
 
 
 @admin.register(Site, HealthGroup, Rack, Incubator)

@@ -2,28 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
+from apps.core.admin import ReadOnly
 from apps.shipping.models import ArrivalReport, Hub, Parcel, ParcelAnimal, ParcelRelease, ParcelWindow, WeatherSeries
-
-
-class ReadOnly(admin.ModelAdmin[Any]):
-    """Written by services, which keep the rules and the audit."""
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        """Made in the product."""
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Changed in the product."""
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """What travelled stays on record."""
-        return False
 
 
 @admin.register(Parcel)
