@@ -111,7 +111,8 @@ def _build() -> None:
         if name not in {"PYTHONPATH", "PYTHONHOME", "PIP_USER", "PIP_TARGET", "PIP_PREFIX", "__PYVENV_LAUNCHER__"}
     }
     command = [str(HOME / "bin/python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    command += ["--only-binary", ":all:", "--require-hashes"]
+    # the locks hold every package, so nothing is resolved: pip trips over `package[extra]` once a newer release exists
+    command += ["--only-binary", ":all:", "--require-hashes", "--no-deps"]
     for lock in LOCKS:
         command += ["-r", str(lock)]
     if subprocess.run(command, env=clean, check=False).returncode != 0:
