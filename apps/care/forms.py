@@ -91,7 +91,7 @@ class OfferForm(SeenForm):
 class CheckForm(SeenForm):
     """What became of a meal."""
 
-    offer = forms.IntegerField(widget=forms.HiddenInput)
+    offer = forms.CharField(max_length=36, widget=forms.HiddenInput)
     outcome = forms.ChoiceField(label="Outcome", choices=MealOutcome.choices)
     vigour = forms.ChoiceField(label="How it took it", choices=[("", "not noted"), *Vigour.choices], required=False)
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from apps.animals.models import Animal
 from apps.care.choices import MealOutcome
 from apps.care.models import MealCheck, MealOffer
 from apps.care.selectors.weights import chunks
 from apps.core import clock
+
+_UUID = re.compile(r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +125,22 @@ def last_meals_at(animal_ids: Iterable[int]) -> dict[int, datetime]:
 def last_meal_at(animal: Animal) -> datetime | None:
     """When it was last offered food that it may hold: an unchecked offer counts as eaten, a left one does not."""
     return last_meals_at([animal.pk]).get(animal.pk)
+
+
+def offers_named(names: Iterable[str]) -> dict[str, MealOffer]:
+    """Offers by what names them on a form: their number, or the id that the device gave them. Unknown ones are left out."""
+    numbers = {int(name): name for name in names if name.isascii() and name.isdigit() and len(name) < 19}
+    made = {UUID(name): name for name in names if _UUID.match(name)}
+    rows = MealOffer.objects.filter(Q(pk__in=numbers) | Q(client_id__in=made)).select_related(
+        "animal__species", "animal__tub", "by"
+    )
+    found: dict[str, MealOffer] = {}
+    for row in rows:
+        if row.pk in numbers:
+            found[numbers[row.pk]] = row
+        if row.client_id in made:
+            found[made[row.client_id]] = row
+    return found
 
 
 def unchecked_offers() -> QuerySet[MealOffer]:

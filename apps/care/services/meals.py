@@ -126,11 +126,13 @@ def meals_offer(
     presentation: str = Presentation.THAWED,
     observed_at: datetime | None = None,
     rack: Rack | None = None,
+    client_ids: Mapping[str, UUID] | None = None,
     request_key: str | None = None,
 ) -> list[MealOffer]:
     """The same food to many animals (a rack): one transaction, one audit row. All or none.
 
-    Raises Many naming each animal that may not be fed; skip those and offer to the rest.
+    Raises Many naming each animal that may not be fed; skip those and offer to the rest. ``client_ids`` are the ids
+    that a device gave the offers, by the ref of the animal: its checks name them.
     """
     check_prey(prey=prey, size=size, prey_g=prey_g, count=count, presentation=presentation)
     if not animals:
@@ -158,6 +160,7 @@ def meals_offer(
             prey_g=prey_g,
             count=count,
             presentation=presentation,
+            client_id=(client_ids or {}).get(animal.ref),
         )
         for animal, moment in zip(animals, moments, strict=True)
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -17,20 +17,9 @@ from apps.accounts.models import Person
 from apps.accounts.policies import PersonRequest, requires
 from apps.animals.models import Animal
 from apps.care import services
-from apps.care.choices import MealOutcome
-from apps.care.forms import (
-    CheckForm,
-    ConditionForm,
-    MarkForm,
-    NoteForm,
-    OfferForm,
-    PhotoForm,
-    RackOfferForm,
-    ShedForm,
-    StrikeForm,
-    WeightForm,
-)
+from apps.care.forms import RackOfferForm, StrikeForm
 from apps.care.models import HealthNote, MealOffer
+from apps.care.pages.acts import ACTS
 from apps.care.pages.quick import quick_page
 from apps.care.pages.rack import check_page, offer_page
 from apps.care.policies import check_strike, may_strike, needs_reason
@@ -41,7 +30,6 @@ from apps.core.errors import DomainError, Invalid, Many
 from apps.core.formats import count_text
 from apps.places.models import Rack
 
-Act = Callable[[Person, Animal, dict[str, Any], str | None], str]
 NOTES_A_PAGE = 50
 
 
@@ -49,62 +37,6 @@ def refuse(form: forms.Form, error: DomainError) -> None:
     """Put a service's refusal beside its field."""
     for one in error.errors if isinstance(error, Many) else [error]:
         form.add_error(one.field if one.field in form.fields else None, forms.ValidationError(one.message, one.code))
-
-
-def _weigh(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    row = services.weight_record(by=by, animal=animal, **data, request_key=key)
-    return f"{animal.code}: {row.mass_g:g} g{' kept as doubtful' if row.doubtful else ''}."
-
-
-def _offer(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    row = services.meal_offer(by=by, animal=animal, **data, request_key=key)
-    return f"{animal.code}: offered {row}. It counts as nothing until checked."
-
-
-def _check(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    offer = MealOffer.objects.filter(pk=data.pop("offer"), animal=animal).select_related("animal__species").first()
-    if offer is None:
-        raise Invalid("There is no such meal of this animal.", field="offer")
-    row = services.meal_check(by=by, offer=offer, **data, request_key=key)
-    if row.outcome == MealOutcome.REGURGITATED:
-        return f"{animal.code} regurgitated. A health note is open, and no food until the hold ends."
-    return f"{animal.code} {row.outcome}{' it' if row.outcome == MealOutcome.LEFT else ''}."
-
-
-def _shed(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    row = services.shed_record(by=by, animal=animal, **data, request_key=key)
-    return f"{animal.code}: {'eyes clouded' if row.stage == 'opaque' else 'shed'}."
-
-
-def _mark(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    return f"{animal.code}: {services.mark_record(by=by, animal=animal, **data, request_key=key).kind}."
-
-
-def _condition(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    return f"{animal.code}: {services.condition_record(by=by, animal=animal, **data, request_key=key).seen}."
-
-
-def _note(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    services.health_note_record(by=by, animal=animal, **data, request_key=key)
-    return f"{animal.code}: health note kept. It stays open until somebody closes it."
-
-
-def _photo(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
-    content = data.pop("photo").read()
-    services.photo_add(by=by, animal=animal, content=content, **data, request_key=key)
-    return f"{animal.code}: photograph kept."
-
-
-ACTS: dict[str, tuple[type[forms.Form], Act]] = {
-    "weight": (WeightForm, _weigh),
-    "offer": (OfferForm, _offer),
-    "check": (CheckForm, _check),
-    "shed": (ShedForm, _shed),
-    "mark": (MarkForm, _mark),
-    "condition": (ConditionForm, _condition),
-    "note": (NoteForm, _note),
-    "photo": (PhotoForm, _photo),
-}
 
 
 @requires(Permission.READ, write=Permission.CARE_RECORD)
