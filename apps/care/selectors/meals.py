@@ -128,7 +128,7 @@ def last_meal_at(animal: Animal) -> datetime | None:
 
 
 def offers_named(names: Iterable[str]) -> dict[str, MealOffer]:
-    """Offers by what names them on a form: their number, or the id that the device gave them. Unknown ones are left out."""
+    """Offers by what names them on a form: their number, or the id a device gave them; unknown ones are left out."""
     numbers = {int(name): name for name in names if name.isascii() and name.isdigit() and len(name) < 19}
     made = {UUID(name): name for name in names if _UUID.match(name)}
     rows = MealOffer.objects.filter(Q(pk__in=numbers) | Q(client_id__in=made)).select_related(
