@@ -15,6 +15,7 @@ from apps.animals.models import (
     Trait,
     TraitStatement,
     TraitValue,
+    WelfareLift,
 )
 from apps.core.admin import ReadOnly
 
@@ -75,4 +76,5 @@ class HistoryAdmin(ReadOnly):
 
 admin.site.register(Trait, ReadOnly)
 admin.site.register(TraitValue, ReadOnly)
+admin.site.register(WelfareLift, ReadOnly)
 admin.site.register(SireCandidate, ReadOnly)

@@ -190,6 +190,23 @@ class NumberForm(forms.Form):
     note = forms.CharField(label="Why", max_length=200, required=False)
 
 
+class WelfareLiftForm(forms.Form):
+    """Which welfare fact is lifted, and why."""
+
+    pattern = forms.CharField(label="Lift", widget=forms.Select)
+    reason = forms.CharField(
+        label="Why",
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="a sentence; it stays on record",
+    )
+
+    def __init__(self, *args: Any, names: list[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # the service judges the name: a repeat of an entry that went in must not be refused by the list
+        self.fields["pattern"].widget = forms.Select(choices=[(name, name) for name in names])
+
+
 class SiresForm(forms.Form):
     """Who may have sired a brood: up to four males, and stored sperm."""
 

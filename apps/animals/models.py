@@ -276,6 +276,34 @@ class TraitValue(models.Model):
         return f"{self.notation} {self.amount_minor} {self.currency}"
 
 
+class WelfareLift(Linked):
+    """The owner's word that one blocking welfare fact is lifted: by name, with the reason, until it is withdrawn."""
+
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="welfare_lifts")
+    pattern = models.CharField(max_length=160, help_text="The fact's name: the genotype pattern in words.")
+    fact = models.TextField(help_text="The fact and its evidence as they stood when it was lifted.")
+    reason = models.CharField(max_length=400)
+    lifted_at = models.DateTimeField()
+    lifted_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_why = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["species", "pattern"],
+                condition=models.Q(withdrawn_at__isnull=True),
+                name="welfare_lift_once_in_force",
+                violation_error_message="It is lifted already.",
+            ),
+            paired_check("withdrawn_at", "withdrawn_by", "welfare_lift_withdrawn_pair"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pattern} ({self.species})"
+
+
 class Placement(models.Model):
     """One stay of one animal in one tub."""
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, lists, places, species
+from apps.animals.views import acts, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
@@ -20,6 +20,8 @@ urlpatterns = [
     path("broods/<str:ref>/sires/", species.brood_sires, name="brood-sires"),
     path("species/", species.species_list, name="species-list"),
     path("species/<str:ref>/", species.species, name="species"),
+    path("species/<str:ref>/welfare/", welfare.welfare, name="welfare"),
+    path("welfare-lifts/<str:ref>/withdraw/", welfare.withdraw, name="welfare-withdraw"),
     path("species/<str:ref>/<str:key>/", species.number, name="number"),
     path("places/", places.places, name="places"),
     path("places/holds/new/", places.place_hold, name="place-hold"),

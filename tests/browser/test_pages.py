@@ -47,6 +47,7 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "animals:brood-sires": [f"/broods/{w.brood.ref}/sires/"],
         "animals:species-list": ["/species/"],
         "animals:species": [species],
+        "animals:welfare": [f"{species}welfare/"],
         "animals:number": [f"{species}lines.stop_mm/"],
         "animals:places": ["/places/"],
         "animals:place-hold": ["/places/holds/new/"],

@@ -20,6 +20,7 @@ from apps.animals.selectors.species import (
     species_by_name,
     species_number,
 )
+from apps.animals.selectors.welfare import welfare_blocks, welfare_lifted
 
 __all__ = [
     "all_species",
@@ -40,4 +41,6 @@ __all__ = [
     "profile_numbers",
     "species_by_name",
     "species_number",
+    "welfare_blocks",
+    "welfare_lifted",
 ]

@@ -13,6 +13,7 @@ from apps.animals.services.register import (
     notation_checked,
     trait_state,
 )
+from apps.animals.services.welfare import welfare_lift, welfare_lift_withdraw
 
 __all__ = [
     "AnimalItem",
@@ -34,4 +35,6 @@ __all__ = [
     "species_add",
     "species_number_set",
     "trait_state",
+    "welfare_lift",
+    "welfare_lift_withdraw",
 ]

@@ -35,6 +35,24 @@ class TwoCopies(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Harm(StrEnum):
+    """What kind of welfare fact it is."""
+
+    LETHAL = "lethal"
+    NEUROLOGICAL = "neurological"
+    TUMOURS = "tumours"
+    SKELETAL = "skeletal"
+    EYES = "eyes"
+    SKIN = "skin"
+    FERTILITY = "fertility"
+    CARRIER = "carrier"
+    CONFUSION = "confusion"
+
+
+BLOCKING = frozenset({Harm.LETHAL, Harm.NEUROLOGICAL})
+"""Harms that keep a cross out of suggestions and value unless the catalogue says otherwise of one fact."""
+
+
 class SexSystem(StrEnum):
     XY = "XX/XY"
     ZW = "ZZ/ZW"
@@ -142,13 +160,22 @@ class Combination:
 class WelfareFact:
     """A welfare fact about a genotype pattern: at least so many copies of each named allele.
 
-    `as_dam` narrows it to breeding females. `evidence` is the evidence class and source in words.
+    `as_dam` narrows it to breeding females. `evidence` is the evidence class and source in words. A fact that
+    `blocks` keeps a cross out of every suggestion and value until the owner lifts it by its `name`.
     """
 
     copies: Mapping[str, int]
     fact: str
     evidence: str
     as_dam: bool = False
+    harm: Harm = Harm.CARRIER
+    blocks: bool = False
+
+    @property
+    def name(self) -> str:
+        """The genotype pattern in words, unique in a catalogue: `Spider`, `two copies of Spider`, `Desert dam`."""
+        words = [name if number == 1 else f"two copies of {name}" for name, number in self.copies.items()]
+        return " with ".join(words) + (" dam" if self.as_dam else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +200,7 @@ class Catalogue:
     linkage: tuple[LinkageGroup, ...] = ()
     welfare: tuple[WelfareFact, ...] = ()
     default_frequency: Figure | None = None
+    block_share: Figure | None = None
     locus_of: Mapping[str, Locus] = field(default_factory=dict)
     by_code: Mapping[str, Locus] = field(default_factory=dict)
 

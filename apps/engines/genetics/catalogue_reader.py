@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from enum import StrEnum
 from fractions import Fraction
-from typing import cast
+from typing import TypeVar, cast
 
 from apps.engines.genetics.catalogue import (
+    BLOCKING,
     Allele,
     Catalogue,
     Combination,
     Compound,
     Figure,
+    Harm,
     Inheritance,
     LineBred,
     LinkageGroup,
@@ -47,7 +50,7 @@ def catalogue_from_mapping(mapping: Plain) -> Catalogue:
         slug=_text(mapping, "slug", "$"),
         common_name=_text(mapping, "common_name", "$"),
         version=_text(mapping, "version", "$"),
-        sex_system=SexSystem(_text(mapping, "sex_system", "$")),
+        sex_system=_choice(mapping, "sex_system", "$", SexSystem),
         loci=loci,
         line_bred=tuple(
             _line_bred(row, f"$.line_bred[{index}]", sources)
@@ -70,10 +73,12 @@ def catalogue_from_mapping(mapping: Plain) -> Catalogue:
             for index, row in enumerate(_rows(mapping, "welfare", "$", required=False))
         ),
         default_frequency=default,
+        block_share=_figure(_mapping(mapping, "welfare_block_share", "$"), "$.welfare_block_share", sources),
         locus_of=locus_of,
         by_code=by_code,
     )
     _check_words(catalogue)
+    _check_welfare(catalogue)
     return catalogue
 
 
@@ -113,14 +118,14 @@ def _locus(row: Plain, where: str, sources: Mapping[str, str], default: Figure) 
 
 def _allele(row: Plain, where: str, sources: Mapping[str, str], default: Figure) -> Allele:
     name = _text(row, "name", where)
-    inheritance = Inheritance(_text(row, "inheritance", where))
+    inheritance = _choice(row, "inheritance", where, Inheritance)
     usual = TwoCopies.SAME_AS_ONE if inheritance is Inheritance.DOMINANT else TwoCopies.DISTINCT
     frequency = row.get("frequency")
     return Allele(
         name=name,
         label=str(row.get("label", name)),
         inheritance=inheritance,
-        two_copies=TwoCopies(str(row.get("two_copies", usual.value))),
+        two_copies=_choice(row, "two_copies", where, TwoCopies, usual),
         evidence=_evidence(row, where),
         source=_source(row, where, sources),
         aliases=_texts(row, "aliases", where, required=False),
@@ -143,11 +148,17 @@ def _line_bred(row: Plain, where: str, sources: Mapping[str, str]) -> LineBred:
 
 
 def _welfare(row: Plain, where: str, sources: Mapping[str, str], known: Mapping[str, Locus]) -> WelfareFact:
+    who = str(row.get("who", "any"))
+    if who not in ("any", "dam"):
+        raise CatalogueError(f"{where}.who", f"{who!r} is neither any nor dam")
+    harm = _choice(row, "harm", where, Harm)
     return WelfareFact(
         copies=_copies(row.get("when"), f"{where}.when", known),
         fact=_text(row, "fact", where),
         evidence=f"{_evidence(row, where)}: {_source(row, where, sources)}",
-        as_dam=str(row.get("who", "any")) == "dam",
+        as_dam=who == "dam",
+        harm=harm,
+        blocks=bool(row.get("blocks", harm in BLOCKING)),
     )
 
 
@@ -189,6 +200,18 @@ def _check_words(catalogue: Catalogue) -> None:
             raise CatalogueError(f"$.several_lines.{word}", "lists a trait that the catalogue does not have")
 
 
+def _check_welfare(catalogue: Catalogue) -> None:
+    """Every pattern once (its name is what an owner lifts), and a lethal genotype never without its fact."""
+    names = [fact.name for fact in catalogue.welfare]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise CatalogueError("$.welfare", f"the pattern {twice!r} stands twice: say all of it in one fact")
+    told = {next(iter(fact.copies)) for fact in catalogue.welfare if list(fact.copies.values()) == [2]}
+    for allele in catalogue.alleles():
+        if allele.two_copies is TwoCopies.LETHAL and allele.name not in told:
+            raise CatalogueError("$.welfare", f"two copies of {allele.name!r} are lethal, and no welfare fact says so")
+
+
 def _copies(value: object, where: str, known: Mapping[str, Locus]) -> dict[str, int]:
     if not isinstance(value, Mapping) or not value:
         raise CatalogueError(where, "is a mapping of trait name to number of copies")
@@ -210,6 +233,16 @@ def _fraction(value: object, where: str) -> Fraction:
         return Fraction(str(value))
     except (ValueError, ZeroDivisionError) as error:
         raise CatalogueError(where, f"{value!r} is not a number") from error
+
+
+Word = TypeVar("Word", bound=StrEnum)
+
+
+def _choice(row: Plain, key: str, where: str, words: type[Word], usual: Word | None = None) -> Word:
+    value = row.get(key, usual)
+    if value not in list(words):
+        raise CatalogueError(f"{where}.{key}", f"{value!r} is none of {', '.join(words)}")
+    return words(str(value))
 
 
 def _evidence(row: Plain, where: str) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from apps.engines.genetics.belief import ONE, Belief, checked
-from apps.engines.genetics.broods import Brood, Young, brood, copies_at
-from apps.engines.genetics.catalogue import Catalogue, Figure, SexSystem, WelfareFact
+from apps.engines.genetics.broods import Brood, Young, brood
+from apps.engines.genetics.catalogue import Catalogue, Figure, SexSystem
 from apps.engines.genetics.cross_rows import LookRow, OutcomeRow, Shelf, look_rows, outcome_rows
 from apps.engines.genetics.errors import CrossError, DeadlinePassed
 from apps.engines.genetics.gametes import (
@@ -23,6 +23,7 @@ from apps.engines.genetics.gametes import (
     sex_letters,
     sexed_pairs,
 )
+from apps.engines.genetics.welfare import WelfareLine, welfare_lines
 
 ROW_LIMIT = 2_000
 MOST_V = Fraction(2, 3)
@@ -36,17 +37,6 @@ class Parent:
     belief: Belief
     phase: Phase | None = None
     haplotypes: Mapping[tuple[str, ...], Mapping[Pair, Fraction]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class WelfareLine:
-    """A welfare fact that applies. `who` is dam, sire or young; `share` how likely it applies to one of them
-    (for young: share of eggs)."""
-
-    who: str
-    fact: str
-    evidence: str
-    share: Fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +79,7 @@ def cross(
     viable = ONE
     for item in broods:
         viable *= item.viable
-    welfare = _welfare(catalogue, dam, sire, broods)
+    welfare = welfare_lines(catalogue, dam.belief, sire.belief if sire else None, broods)
     rate = next((item.group.rates[0] for item in broods if item.group.sexed and item.group.rates), None)
     if not viable:
         return CrossResult((), (), Fraction(0), Fraction(0), ONE, welfare, rate)
@@ -195,58 +185,6 @@ def _check(
         )
     if sire.phase is not None and not needs:
         raise CrossError("phase.sire", "The sire has not one copy of a sex-linked trait.", "Leave out phase.")
-
-
-def _welfare(
-    catalogue: Catalogue, dam: Parent, sire: Parent | None, broods: Sequence[Brood]
-) -> tuple[WelfareLine, ...]:
-    lines: list[WelfareLine] = []
-    for fact in catalogue.welfare:
-        shares = {"dam": _parent_share(catalogue, dam, fact)}
-        if sire is not None and not fact.as_dam:
-            shares["sire"] = _parent_share(catalogue, sire, fact)
-        shares["young"] = _young_share(fact, broods)
-        lines.extend(WelfareLine(who, fact.fact, fact.evidence, share) for who, share in shares.items() if share)
-    return tuple(lines)
-
-
-def _parent_share(catalogue: Catalogue, parent: Parent, fact: WelfareFact) -> Fraction:
-    share = ONE
-    for code in {catalogue.locus_of[name].code for name in fact.copies}:
-        locus = catalogue.by_code[code]
-        wanted = {name: number for name, number in fact.copies.items() if catalogue.locus_of[name] is locus}
-        share *= sum(
-            (
-                part
-                for genotype, part in parent.belief.at(catalogue, code).items()
-                if all(copies_at(locus, genotype, name) >= number for name, number in wanted.items())
-            ),
-            Fraction(0),
-        )
-    return share
-
-
-def _young_share(fact: WelfareFact, broods: Sequence[Brood]) -> Fraction:
-    share = ONE
-    left = dict(fact.copies)
-    for item in broods:
-        wanted = [
-            (place, name, number)
-            for place, locus in enumerate(item.group.loci)
-            for name, number in fact.copies.items()
-            if any(allele.name == name for allele in locus.alleles)
-        ]
-        for _, name, _ in wanted:
-            left.pop(name, None)
-        share *= sum(
-            (
-                part
-                for egg, part in item.eggs.items()
-                if all(egg.genotypes[place].count(name) >= number for place, name, number in wanted)
-            ),
-            Fraction(0),
-        )
-    return Fraction(0) if left else share
 
 
 def _in_time(deadline: float | None) -> None:

@@ -16,6 +16,7 @@ from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
 from apps.accounts.policies import check_may
 from apps.animals import services
+from apps.animals.api import genetics
 from apps.animals.choices import HoldWord, Mode, Origin, Purpose, Sex, SireHypothesis, SireModel, Status, TraitBasis
 from apps.animals.models import Animal, Brood, Hold, Placement, SireCandidate, Species, SpeciesNumber, TraitStatement
 from apps.animals.pages.holds import SET_BY_HAND, right_to_lift
@@ -471,4 +472,5 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("holds", HoldViewSet, "hold"),
     ("brood-sires", BroodSiresViewSet, "brood-sires"),
     ("species", SpeciesViewSet, "species"),
+    *genetics.ROUTES,
 ]
