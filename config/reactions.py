@@ -24,6 +24,7 @@ from apps.shipping import reactions as shipping_reactions
 TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
     jobs_events.AlarmRaised: (jobs_reactions.alarm_notices,),
     animals_events.AnimalLeft: (inventory_reactions.offer_ends,),
+    animals_events.RecordsCorrected: (breeding_reactions.corrected_refresh, hatchlings_reactions.judge_corrected),
     care_events.WeightRecorded: (breeding_reactions.female_refresh, hatchlings_reactions.judge_again),
     care_events.MealChecked: (breeding_reactions.female_refresh, hatchlings_reactions.judge_again),
     care_events.ShedRecorded: (breeding_reactions.pre_lay_shed_note, hatchlings_reactions.judge_again),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from django.db.models import TextChoices
+
 
 class Permission(StrEnum):
     """What a person may do. The value is stable; the description is what the owner reads."""
@@ -12,6 +14,7 @@ class Permission(StrEnum):
     MONEY_READ = "money-read"
     ANIMALS_EDIT = "animals-edit"
     ANIMALS_MOVE = "animals-move"
+    ANIMALS_MERGE = "animals-merge"
     TRAITS_EDIT = "traits-edit"
     CARE_RECORD = "care-record"
     TREATMENT_SET = "treatment-set"
@@ -48,6 +51,7 @@ _DESCRIPTIONS: dict[Permission, str] = {
     Permission.MONEY_READ: "see buyers, prices and payments",
     Permission.ANIMALS_EDIT: "add animals, change their facts, settle lineage",
     Permission.ANIMALS_MOVE: "move animals inside a health group, swap two tubs, report one not in its tub",
+    Permission.ANIMALS_MERGE: "merge two records of the same animal",
     Permission.TRAITS_EDIT: "edit trait values and the trait catalogue",
     Permission.CARE_RECORD: "record meals, weights, sheds, water, cleaning, condition and health notes",
     Permission.TREATMENT_SET: "set treatments and quarantine",
@@ -100,6 +104,7 @@ _ROLES: dict[Role, frozenset[Permission]] = {
     | {
         _P.ANIMALS_EDIT,
         _P.ANIMALS_MOVE,
+        _P.ANIMALS_MERGE,
         _P.TRAITS_EDIT,
         _P.CARE_RECORD,
         _P.TREATMENT_SET,
@@ -127,3 +132,22 @@ class DeviceKind(StrEnum):
 
     SHARED_TABLET = "shared tablet"
     PROBE = "probe"
+
+
+class CorrectionKind(TextChoices):
+    """What was put right."""
+
+    SWAP = "swap", "two tubs exchanged"
+    NOT_IN_TUB = "not in tub", "not in its tub"
+    FOUND = "found", "found again"
+    MERGE = "merge", "recorded twice"
+    FACTS = "facts", "facts on the wrong animal"
+    SIRE = "sire", "wrong sire"
+
+
+class RowVerb(TextChoices):
+    """What a correction did to one row."""
+
+    ADDED = "added"
+    CHANGED = "changed"
+    REMOVED = "removed"

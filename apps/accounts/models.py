@@ -1,4 +1,4 @@
-"""People and their roles, registered devices, the facility's settings, request keys and audit rows."""
+"""People and their roles, devices, the facility's settings, request keys, audit rows and corrections."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from apps.accounts.choices import DeviceKind, Permission, Role
-from apps.core.rows import Linked
+from apps.accounts.choices import CorrectionKind, DeviceKind, Permission, Role, RowVerb
+from apps.core.rows import Linked, choice_check, paired_check
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -201,3 +201,51 @@ class AuditRow(models.Model):
     def moment(self) -> datetime:
         """When it happened, facility clock."""
         return self.at
+
+
+class Correction(Linked):
+    """One act that put records right across floors, kept with every row it changed so that it can be undone."""
+
+    kind = models.CharField(max_length=20, choices=CorrectionKind.choices)
+    label = models.CharField(max_length=160)
+    why = models.CharField(max_length=160)
+    asked = models.JSONField(default=dict, help_text="What was asked, in refs: animals, since when, what stays.")
+    at = models.DateTimeField(help_text="Facility clock.")
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            choice_check("kind", CorrectionKind, "correction_kind_known"),
+            paired_check("undone_at", "undone_by", "correction_undone_pair"),
+            models.CheckConstraint(
+                condition=Q(undone_at__isnull=True) | Q(undone_at__gte=F("at")), name="correction_dates"
+            ),
+        ]
+        indexes = [models.Index(fields=["-at"])]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class CorrectionRow(models.Model):
+    """One row of one table before and after a correction. Plain columns: the table may stand on any floor above."""
+
+    correction = models.ForeignKey(Correction, on_delete=models.PROTECT, related_name="rows")
+    order = models.PositiveIntegerField()
+    table = models.CharField(max_length=60)
+    key = models.BigIntegerField()
+    verb = models.CharField(max_length=7, choices=RowVerb.choices)
+    before = models.JSONField(default=dict)
+    after = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [
+            choice_check("verb", RowVerb, "correction_row_verb_known"),
+            models.UniqueConstraint(fields=["correction", "table", "key"], name="correction_row_once"),
+        ]
+        indexes = [models.Index(fields=["table", "key"])]
+
+    def __str__(self) -> str:
+        return f"{self.table} {self.key} {self.verb}"

@@ -22,6 +22,8 @@ class Status(TextChoices):
     SOLD = "sold"
     GIVEN_AWAY = "given away"
     DEAD = "dead"
+    # a record, not an animal: it was recorded twice and lives on under its other code
+    MERGED = "merged"
 
 
 class Origin(TextChoices):

@@ -15,3 +15,11 @@ class AnimalLeft(Event):
     name: ClassVar[str] = "animals.animal-left"
     animal_ref: str
     status: str
+
+
+@dataclass(frozen=True)
+class RecordsCorrected(Event):
+    """Facts, places or lineage of these animals were put right (or that was undone): what rests on them is stale."""
+
+    name: ClassVar[str] = "animals.records-corrected"
+    animal_refs: list[str]

@@ -169,6 +169,14 @@ class Animal(Linked):
     acquired_from = models.CharField(max_length=120, blank=True)
     status = models.CharField(max_length=10, choices=Status.choices, default=Status.HERE)
     status_since = models.DateField(null=True, blank=True)
+    merged_into = models.ForeignKey(
+        "self",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="aliases",
+        help_text="The record that lives on; this code stays as another name of it.",
+    )
     purpose = models.CharField(max_length=8, choices=Purpose.choices, default=Purpose.STOCK)
     traits = models.CharField(
         max_length=200, blank=True, help_text="Trade notation; the current statement, owned by trait_state."
@@ -221,6 +229,11 @@ class Animal(Linked):
                 violation_error_message="An animal from this egg is already recorded.",
             ),
             paired_check("sire_settled_at", "sire_settled_by", "animal_sire_settled_pair"),
+            models.CheckConstraint(
+                condition=Q(status=Status.MERGED, merged_into__isnull=False, tub__isnull=True)
+                | (~Q(status=Status.MERGED) & Q(merged_into__isnull=True)),
+                name="animal_merged_pair",
+            ),
         ]
         indexes = [
             models.Index(fields=["species", "sex", "status"]),

@@ -35,6 +35,8 @@ STATUS_TRANSITIONS: dict[Status, frozenset[Status]] = {
     Status.SOLD: frozenset({Status.HERE}),
     Status.GIVEN_AWAY: frozenset({Status.HERE}),
     Status.DEAD: frozenset(),
+    # only a merge makes it, and only its undo ends it
+    Status.MERGED: frozenset(),
 }
 BROOD_TRANSITIONS: dict[BroodState, frozenset[BroodState]] = {
     BroodState.LAID: frozenset({BroodState.INCUBATING, BroodState.HATCHING, BroodState.CLOSED}),

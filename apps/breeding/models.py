@@ -159,6 +159,7 @@ class Visit(Linked):
     struck_at = models.DateTimeField(null=True, blank=True)
     struck_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     struck_reason = models.CharField(max_length=80, blank=True)
+    moved_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
         constraints = [
@@ -198,6 +199,7 @@ class Lock(models.Model):
     client_id = models.UUIDField(unique=True, null=True, blank=True)
     struck_at = models.DateTimeField(null=True, blank=True)
     struck_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    moved_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
         constraints = [paired_check("struck_at", "struck_by", "lock_struck_pair")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from apps.accounts.selectors import system_person
 from apps.animals.choices import Sex
+from apps.animals.events import RecordsCorrected
 from apps.animals.models import Animal
 from apps.breeding.choices import CycleFact, CycleStep
 from apps.breeding.events import SeasonsTouched
@@ -12,6 +13,7 @@ from apps.breeding.policies import can_cycle, cycle_step
 from apps.breeding.selectors import current_cycle, season_of
 from apps.breeding.services import cycle_fact_withdraw, forecasts_refresh
 from apps.breeding.services.cycles import pre_lay_shed_write, pre_lay_sheds
+from apps.breeding.services.rehome import seasons_rederive
 from apps.care.events import FactStruck, MealChecked, ShedRecorded, WeightRecorded
 from apps.care.models import Shed
 from apps.core import clock
@@ -30,6 +32,11 @@ def female_refresh(event: WeightRecorded | MealChecked | FactStruck) -> None:
     if isinstance(event, FactStruck) and event.kind == "shed":
         _shed_taken_back(season)
     forecasts_refresh(by=system_person(), seasons=[season])
+
+
+def corrected_refresh(event: RecordsCorrected) -> None:
+    """Records were put right: the correction has made the forecasts anew already; this catches what came after it."""
+    seasons_rederive(by=system_person(), animals=Animal.objects.filter(ref__in=event.animal_refs))
 
 
 def pre_lay_shed_note(event: ShedRecorded) -> None:

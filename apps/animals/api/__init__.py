@@ -205,7 +205,9 @@ class MoveIn(serializers.Serializer[Any]):
 class StatusIn(serializers.Serializer[Any]):
     """It left, came back, died; sold is what an order's hand-over makes it."""
 
-    status = serializers.ChoiceField(choices=[word for word in Status.values if word != Status.SOLD])
+    status = serializers.ChoiceField(
+        choices=[word for word in Status.values if word not in {Status.SOLD, Status.MERGED}]
+    )
     on = serializers.DateField()
     note = serializers.CharField(max_length=160, allow_blank=True, default="")
 

@@ -27,6 +27,9 @@ from apps.core.exchange import (
 )
 from apps.places.models import Tub
 
+# merged is what a correction makes of a record; no file does
+IMPORTED_STATES = [word for word in Status.values if word != Status.MERGED]
+
 
 class AnimalsImporter(Importer[AnimalItem]):
     """Animals with their lineage."""
@@ -93,7 +96,7 @@ class AnimalsImporter(Importer[AnimalItem]):
             acquired_on=acquired_on,
             acquired_from=cell(row, "acquired_from"),
             purpose=Purpose(choice_cell(row, "purpose", Purpose.values, Purpose.STOCK)),
-            status=Status(choice_cell(row, "status", Status.values, Status.HERE)),
+            status=Status(choice_cell(row, "status", IMPORTED_STATES, Status.HERE)),
             traits=self._traits(species, cell(row, "traits")),
             tub=self._tub(cell(row, "tub")),
             name=cell(row, "name")[:60],

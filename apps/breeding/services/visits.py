@@ -46,9 +46,9 @@ def visit_begin(
     naming ``male``, ``began_at`` or ``ended_at``, VisitOpen when one of the two was with another at that time.
     """
     moment = began_at or clock.now()
-    on = _check_pair(female, male, moment, ended_at)
+    on = check_pair(female, male, moment, ended_at)
     season = season_ensure(by=by, female=female, on=on)
-    _check_free(female=female, male=male, began_at=moment, ended_at=ended_at)
+    check_free(female=female, male=male, began_at=moment, ended_at=ended_at)
     against = " ".join(visit_barriers(female, male, moment))
     cycle_now(season=season, on=on)
     try:
@@ -96,9 +96,9 @@ def visits_record(*, by: Person, items: Sequence[VisitItem], request_key: str | 
         return []
     made, touched = [], dict[int, Season]()
     for item in items:
-        on = _check_pair(item.female, item.male, item.began_at, item.ended_at)
+        on = check_pair(item.female, item.male, item.began_at, item.ended_at)
         season = season_ensure(by=by, female=item.female, on=on)
-        _check_free(female=item.female, male=item.male, began_at=item.began_at, ended_at=item.ended_at)
+        check_free(female=item.female, male=item.male, began_at=item.began_at, ended_at=item.ended_at)
         cycle_now(season=season, on=on)
         visit = Visit.objects.create(
             season=season,
@@ -200,7 +200,7 @@ def lock_strike(*, by: Person, lock: Lock, reason: str = "", request_key: str | 
     return lock
 
 
-def _check_pair(female: Animal, male: Animal, began_at: datetime, ended_at: datetime | None) -> date:
+def check_pair(female: Animal, male: Animal, began_at: datetime, ended_at: datetime | None) -> date:
     """Who and when can be true; the facility day the visit began."""
     check_female(female)
     if male.sex != Sex.MALE:
@@ -229,7 +229,7 @@ def _check_end(*, began_at: datetime, ended_at: datetime, female: Animal) -> Non
         raise Invalid("A visit cannot end before it begins.", field="ended_at")
 
 
-def _check_free(*, female: Animal, male: Animal, began_at: datetime, ended_at: datetime | None) -> None:
+def check_free(*, female: Animal, male: Animal, began_at: datetime, ended_at: datetime | None) -> None:
     """Neither was with somebody at that time: one animal is in one place."""
     overlap = Visit.objects.filter(struck_at__isnull=True).filter(Q(ended_at__isnull=True) | Q(ended_at__gt=began_at))
     if ended_at is not None:

@@ -276,6 +276,11 @@ def regurgitation_note_and_hold(*, by: Person, offer: MealOffer, animal: Animal,
         signs=[HealthSign.REGURGITATION.value],
         text=f"Regurgitated the meal of {day_text(clock.local(offer.observed_at))}.",
     )
+    regurgitation_hold_place(by=by, animal=animal, check=check)
+
+
+def regurgitation_hold_place(*, by: Person, animal: Animal, check: MealCheck) -> None:
+    """No food for the species' days, unless they are over."""
     until = regurgitation_until(check)
     if until is not None and until <= clock.now():
         return

@@ -1,7 +1,7 @@
 """Writes of documents: rendering and keeping papers, keeping photographs."""
 
-from apps.documents.services.keep import document_store, document_void
+from apps.documents.services.keep import document_store, document_void, documents_rehome
 from apps.documents.services.papers import paper_make, pdf_render, qr_svg
 from apps.documents.services.photos import photo_clean
 
-__all__ = ["document_store", "document_void", "paper_make", "pdf_render", "photo_clean", "qr_svg"]
+__all__ = ["document_store", "document_void", "documents_rehome", "paper_make", "pdf_render", "photo_clean", "qr_svg"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Iterable
 
 from django.conf import settings
 
@@ -64,6 +65,11 @@ def document_void(*, by: Person, document: Document, reason: str, request_key: s
     )
     audit_write(by=by, act="document.void", subject=document, detail={"reason": reason})
     return Document.objects.get(pk=document.pk)
+
+
+def documents_rehome(*, documents: Iterable[Document], subject_ref: str) -> None:
+    """The papers and photographs turn out to be of another thing of the same kind; part of a correction."""
+    Document.objects.filter(pk__in=[document.pk for document in documents]).update(subject_ref=subject_ref)
 
 
 def _write(sha256: str, content: bytes) -> None:
