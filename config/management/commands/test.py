@@ -27,21 +27,27 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         """All for pytest."""
         parser.add_argument("--no-browser", action="store_true", help="leave the browser tests out, and say so")
+        parser.add_argument("--coverage", action="store_true", help="report which floors the tests reach, and how far")
         parser.add_argument("pytest", nargs="*", help="arguments for pytest")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run pytest in a process of its own, so that its settings are the tests' own."""
         left_out: list[str] = []
         marks = ["not benchmark_suite"]
-        if options["no_browser"] or not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
+        if options["no_browser"]:
             marks.append("not browser")
-            left_out.append("Chromium")
+            left_out.append("not run, left out by --no-browser: the browser tests")
+        elif not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
+            marks.append("not browser")
+            left_out.append(f"not run, Chromium is not here: {MISSING['Chromium']}")
         if not (os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL")):
             marks.append("not services")
-            left_out.append("PostgreSQL and Redis")
+            left_out.append(f"not run, PostgreSQL and Redis are not here: {MISSING['PostgreSQL and Redis']}")
         command = [sys.executable, "-m", "pytest", "-n", "2", "-m", " and ".join(marks), *options["pytest"]]
+        if options["coverage"]:
+            command += ["--cov=apps", "--cov=config", "--cov-report=term:skip-covered", "--cov-branch"]
         environment = {**os.environ, "DJANGO_SETTINGS_MODULE": "config.settings.testing"}
         code = subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False).returncode
-        for name in left_out:
-            self.stdout.write(f"not run, {name} is not here: {MISSING[name]}")
+        for words in left_out:
+            self.stdout.write(words)
         raise SystemExit(code)
