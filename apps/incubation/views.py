@@ -19,6 +19,7 @@ from apps.animals.models import Animal, Brood
 from apps.animals.selectors import animal_by_code
 from apps.core import clock
 from apps.core.errors import DomainError
+from apps.core.formats import count_text
 from apps.incubation import services
 from apps.incubation.choices import CheckKind, EggState, Finding
 from apps.incubation.forms import (
@@ -81,7 +82,10 @@ def lay(request: PersonRequest) -> HttpResponse:
         except DomainError as error:
             form.add_error(_LAY_FIELDS.get(error.field or ""), error.message)
         else:
-            messages.success(request, f"{brood.code}: {data['eggs']} eggs and {data['slugs']} slugs recorded.")
+            messages.success(
+                request,
+                f"{brood.code}: {count_text(data['eggs'], 'egg')} and {count_text(data['slugs'], 'slug')} recorded.",
+            )
             return redirect("incubation:brood", ref=brood.ref)
     asked = request.GET.get("female") or request.POST.get("female") or ""
     return render(request, "incubation/lay.html", {"female": female, "form": form, "asked": asked})

@@ -26,6 +26,7 @@ from apps.breeding.models import (
 from apps.breeding.policies import cycle_step
 from apps.breeding.selectors.profiles import season_opens, season_year, species_profile
 from apps.core import clock
+from apps.core.formats import count_text
 from apps.places.choices import RoomKind
 from apps.places.models import Room
 from apps.places.selectors import rooms_in_walking_order
@@ -126,7 +127,7 @@ def brood_sire_shares(season: Season) -> list[SireShareSeen]:
             visits=stays[pk],
             locks=locks[pk],
             share=weights[pk] / total,
-            evidence=f"{stays[pk]} visits, {locks[pk]} locks in {season.name}",
+            evidence=f"{count_text(stays[pk], 'visit')}, {count_text(locks[pk], 'lock')} in {season.name}",
         )
         for pk in sorted(males, key=lambda pk: -weights[pk])
         if weights[pk]
