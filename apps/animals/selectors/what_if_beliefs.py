@@ -1,4 +1,5 @@
-"""What-if `beliefs`: what animals carry, given everything seen of all their relatives. Exact or refused."""
+"""What-if `beliefs`: what animals carry, given everything seen of all their relatives. Exact, or approximate with its
+error."""
 
 from __future__ import annotations
 
@@ -60,8 +61,8 @@ class _Family:
 
 
 def beliefs_what_if(question: Mapping[str, object]) -> dict[str, object]:
-    """Answer `{species, animals, one_sire?}`; raises QuestionError with a JSON path, NotYetAnswered when a
-    pedigree is too entangled for the exact method."""
+    """Answer `{species, animals, one_sire?}`; raises QuestionError with a JSON path. A pedigree too entangled
+    for the exact method is answered with `exact` false and the `error` measured on a probability."""
     reader = Reader(question)
     catalogue = read_catalogue(reader)
     animals = [_asked(row, catalogue) for row in reader.children("animals")]
@@ -314,8 +315,8 @@ def _answer(
     animals: dict[str, dict[str, object]] = {}
     for place, animal in enumerate(family.animals):
         animals[animal.id] = {}
-        for locus, tables in zip(loci, answer.genotypes, strict=True):
-            table = tables.get(place)
+        for index, locus in enumerate(loci):
+            table = answer.table(index, place)
             animals[animal.id][locus.code] = None if table is None else named_shares(locus, orders[locus.code], table)
     sires: dict[str, dict[str, float] | None] = {}
     for place, animal in enumerate(family.animals):
@@ -331,7 +332,8 @@ def _answer(
         "profile_version": catalogue.version,
         "animals": animals,
         "sires": sires,
-        "exact": True,
+        "exact": answer.exact,
+        **({} if answer.exact else {"error": answer.error}),
         "contradictions": [
             _contradiction(family, None if index is None else loci[index], places)
             for index, places in answer.contradictions

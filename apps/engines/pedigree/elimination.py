@@ -17,9 +17,11 @@ import numpy.typing as npt
 from apps.engines.pedigree.errors import DeadlinePassed, TooLarge
 
 Table = npt.NDArray[np.float64]
-MOST_CELLS = 2_000_000
-"""Cells of the largest table that is built (16 MB)."""
-MOST_CELLS_TOGETHER = 30_000_000
+MOST_CELLS = 1_000_000
+"""Cells of the largest table that is built (8 MB)."""
+MOST_CELLS_TOGETHER = 10_000_000
+MOST_SECOND_SEARCH = 250
+"""Variables beyond which the slower search for an order is not tried."""
 EASY_CELLS = 20_000
 """A largest table that makes a second search for an order not worth its time."""
 
@@ -55,12 +57,12 @@ class _Bucket:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """`log_total` is the log of the sum over everything; `pairs` holds the joint marginals asked for, each summing
-    to one, axes in rising order of variable. `possible` is False (and `pairs` empty) when all weight is zero."""
+    """`log_total` is the log of the sum over everything; `joint` holds the marginals asked for, each summing to one,
+    axes in rising order of variable. `possible` is False (and `joint` empty) when all weight is zero."""
 
     possible: bool
     log_total: float
-    pairs: dict[tuple[int, int], Table]
+    joint: dict[tuple[int, ...], Table]
 
 
 IMPOSSIBLE = Solution(False, -np.inf, {})
@@ -69,20 +71,15 @@ IMPOSSIBLE = Solution(False, -np.inf, {})
 def solve(
     sizes: dict[int, int],
     factors: Sequence[Factor],
-    pairs: Sequence[tuple[int, int]],
+    wanted: Sequence[tuple[int, ...]],
     *,
     deadline: float | None = None,
 ) -> Solution:
-    """Joint marginals of pairs of variables that stand together in some factor.
+    """Joint marginals of sets of variables (in rising order) that stand together in some factor.
 
     Raises TooLarge when a table would outgrow MOST_CELLS, DeadlinePassed when time runs out.
     """
-    states = possible_states(sizes, factors)
-    if states is None:
-        return IMPOSSIBLE
-    open_sizes = {name: len(kept) for name, kept in states.items() if len(kept) > 1}
-    narrow = [_narrowed(item, states) for item in factors]
-    buckets, log_total = _eliminate(open_sizes, narrow, list(open_sizes), deadline)
+    buckets, log_total = _eliminate(sizes, factors, list(sizes), deadline)
     if buckets is None:
         return IMPOSSIBLE
     beliefs: dict[int, tuple[tuple[int, ...], Table]] = {}
@@ -95,80 +92,26 @@ def solve(
             ratio = np.divide(coming, bucket.message, out=np.zeros_like(coming), where=bucket.message > 0)
             belief = belief * _spread(ratio, bucket.message_scope, bucket.scope)
         beliefs[bucket.variable] = (bucket.scope, belief / belief.sum())
-    found = {}
-    for pair in pairs:
-        table = np.zeros((sizes[pair[0]], sizes[pair[1]]))
-        unsure = tuple(name for name in pair if name in order)
-        inside = _sum_to(*beliefs[min(unsure, key=order.__getitem__)], unsure) if unsure else np.ones(())
-        table[np.ix_(states[pair[0]], states[pair[1]])] = _spread(inside, unsure, pair)
-        found[pair] = table
-    return Solution(True, log_total, found)
+    joint = {scope: _sum_to(*beliefs[min(scope, key=order.__getitem__)], scope) for scope in wanted}
+    return Solution(True, log_total, joint)
 
 
 def table_over(
     sizes: dict[int, int], factors: Sequence[Factor], keep: Sequence[int], *, deadline: float | None = None
-) -> tuple[Table, float]:
-    """The weight of every joint state of `keep` (axes in rising order), as a table and the log of its scale."""
+) -> Table:
+    """The weight of every joint state of `keep` (axes in rising order), up to one common scale."""
     kept = tuple(sorted(keep))
     shape = tuple(sizes[variable] for variable in kept)
     if np.prod(shape, dtype=np.float64) > MOST_CELLS:
         raise TooLarge(f"{len(kept)} open choices have more than {MOST_CELLS} joint states")
-    whole = np.zeros(shape)
-    states = possible_states(sizes, factors)
-    if states is None:
-        return whole, 0.0
-    open_sizes = {name: len(found) for name, found in states.items() if len(found) > 1}
-    narrow = [_narrowed(item, states) for item in factors]
     rest: list[Factor] = []
-    others = [variable for variable in open_sizes if variable not in kept]
-    buckets, log_scale = _eliminate(open_sizes, narrow, others, deadline, leftovers=rest)
+    buckets, _ = _eliminate(sizes, factors, [variable for variable in sizes if variable not in kept], deadline, rest)
     if buckets is None:
-        return whole, 0.0
-    table = np.ones(tuple(len(states[variable]) for variable in kept))
+        return np.zeros(shape)
+    table = np.ones(shape)
     for item in rest:
         table = table * _spread(item.table, item.variables, kept)
-    whole[np.ix_(*(states[variable] for variable in kept))] = table
-    return whole, log_scale
-
-
-def possible_states(sizes: dict[int, int], factors: Sequence[Factor]) -> dict[int, list[int]] | None:
-    """The states of every variable that no single factor rules out, carried from factor to factor until nothing
-    changes; None when a variable has none left. Most animals are surely wild type at most loci, and this is what
-    keeps such a herd small."""
-    allowed: dict[int, npt.NDArray[np.bool_]] = {name: np.ones(size, dtype=bool) for name, size in sizes.items()}
-    holders: dict[int, list[int]] = {name: [] for name in sizes}
-    for key, item in enumerate(factors):
-        for name in item.variables:
-            holders[name].append(key)
-    waiting, queued = list(range(len(factors))), set(range(len(factors)))
-    while waiting:
-        key = waiting.pop()
-        queued.discard(key)
-        item = factors[key]
-        live = item.table > 0
-        for axis, name in enumerate(item.variables):
-            shape = [1] * live.ndim
-            shape[axis] = -1
-            live = live & allowed[name].reshape(shape)
-        for axis, name in enumerate(item.variables):
-            left = np.asarray(live.any(axis=tuple(other for other in range(live.ndim) if other != axis)))
-            if left.sum() == allowed[name].sum():
-                continue
-            if not left.any():
-                return None
-            allowed[name] = left
-            for other in holders[name]:
-                if other not in queued:
-                    queued.add(other)
-                    waiting.append(other)
-    return {name: [int(state) for state in np.flatnonzero(mask)] for name, mask in allowed.items()}
-
-
-def _narrowed(item: Factor, states: dict[int, list[int]]) -> Factor:
-    """The factor over possible states only, without the variables that have one state left."""
-    table = item.table[np.ix_(*(states[name] for name in item.variables))]
-    scope = tuple(name for name in item.variables if len(states[name]) > 1)
-    return Factor(scope, table.reshape(tuple(len(states[name]) for name in scope)))
+    return table
 
 
 def _eliminate(
@@ -225,14 +168,15 @@ def _cheap_order(
 ) -> list[int]:
     """The cheaper of two greedy orders: smallest table next, or fewest new links next. Raises TooLarge."""
     best: tuple[float, float, list[int]] | None = None
-    for by_links in (False, True):
+    for by_links in (False, True) if len(variables) <= MOST_SECOND_SEARCH else (False,):
         found = _greedy_order(sizes, scopes, variables, by_links, deadline)
+        if found[0] > MOST_CELLS or found[1] > MOST_CELLS_TOGETHER:
+            continue
         if best is None or found[:2] < best[:2]:
             best = found
         if best[0] <= EASY_CELLS:
             break
-    assert best is not None
-    if best[0] > MOST_CELLS or best[1] > MOST_CELLS_TOGETHER:
+    if best is None:
         raise TooLarge("this pedigree is too entangled for an exact answer")
     return best[2]
 
@@ -279,6 +223,8 @@ def _greedy_order(
         order.append(name)
         size = cells(name)
         largest, together = max(largest, size), together + size
+        if size > MOST_CELLS or together > MOST_CELLS_TOGETHER:
+            return largest, together, order  # no such order is used: the search ends here
         around = beside.pop(name)
         for other in around:
             beside[other] |= around

@@ -1,0 +1,252 @@
+"""One locus over a whole pedigree as factors over the animals whose genotype is still open.
+
+Animals that never bred are no variables: young of the same parents that look alike become one table over their
+parents, raised to their number, and get their answer from the parents' afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from apps.engines.pedigree.elimination import Factor, Table, factor
+from apps.engines.pedigree.families import Families, Places
+from apps.engines.pedigree.narrowing import Mask, Option, narrow, options_of
+from apps.engines.pedigree.states import States, states_of
+
+LETTERS = Literal["autosomal", "XY", "ZW"]
+SAME = 1e-12
+Adder = Callable[[tuple[int, ...], Table], None]
+Link = tuple[int, int, int, float, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Locus:
+    """One locus as numbers. `frequencies` of its alleles where a parent is not known; per animal `priors` (k x k,
+    dam's allele by sire's, founders only) and `evidence` (k x k likelihood of what was seen).
+
+    `letters` XY or ZW with `recombination`: the heterogametic parent's two alleles lie on unlike chromosomes.
+    """
+
+    frequencies: Table
+    priors: Mapping[int, Table] = field(default_factory=dict)
+    evidence: Mapping[int, Table] = field(default_factory=dict)
+    letters: LETTERS = "autosomal"
+    recombination: float = 0.5
+
+
+@dataclass(slots=True)
+class Part:
+    """Open variables that hang together: `sizes` by variable (an animal's place, or animals + choice), the factors,
+    the choices among them, and the sets of variables whose joint belief is wanted."""
+
+    sizes: dict[int, int] = field(default_factory=dict)
+    factors: list[Factor] = field(default_factory=list)
+    choices: list[int] = field(default_factory=list)
+    wanted: set[tuple[int, ...]] = field(default_factory=set)
+
+
+class Network:
+    """The factors of one locus. `conflict` is an animal at which the records cannot be true, else None (then `parts`
+    are ready). `live` leaves out groups of relatives that were found impossible."""
+
+    def __init__(self, families: Families, locus: Locus, live: Mask | None = None) -> None:
+        self.families = families
+        tables = {id(table): table for table in locus.evidence.values()}
+        ordered = any(not np.array_equal(table, table.T) for table in tables.values())
+        self.states: States = states_of(
+            locus.frequencies, ordered=ordered, letters=locus.letters, recombination=locus.recombination
+        )
+        self.live = np.ones(families.size, dtype=bool) if live is None else live
+        self._read(locus, tables)
+        self.allowed: Mask = self.own > 0
+        self.conflict = narrow(families, self.states, self.allowed)
+        self.parts: list[Part] = []
+        self.part_of: dict[int, int] = {}
+        self.litters: list[tuple[int, int, int]] = []
+        self._states: dict[int, Places] = {}
+        self._told: dict[tuple[int, int], list[tuple[Option, Table]]] = {}
+        if self.conflict is None:
+            self.kept = self.allowed.sum(axis=1)
+            self.open: Mask = (self.kept > 1) & families.bred
+            self._build()
+
+    def _read(self, locus: Locus, tables: dict[int, Table]) -> None:
+        """What each animal's own record says (`own`, animals x genotypes) and which records are alike (`kind`)."""
+        families, states = self.families, self.states
+        kinds = {key: index + 1 for index, key in enumerate(tables)}
+        self.kinds = np.array([np.ones(states.size), *(states.likelihood(table) for table in tables.values())])
+        self.kind: Places = np.zeros(families.size, dtype=np.int64)
+        for place, table in locus.evidence.items():
+            self.kind[place] = kinds[id(table)]
+        self.kind[~self.live] = 0
+        self.own: Table = self.kinds[self.kind].copy()
+        unsaid = families.founder.copy()
+        shares: dict[int, Table] = {}
+        for place, table in locus.priors.items():
+            if families.founder[place] and self.live[place]:
+                if id(table) not in shares:
+                    shares[id(table)] = states.shares(table)
+                self.own[place] *= shares[id(table)]
+                unsaid[place] = False
+        self.own[unsaid] *= np.where(self.live[unsaid][:, None], states.founder, 1.0)
+
+    def _build(self) -> None:
+        families = self.families
+        made: dict[tuple[int, ...], Table] = {}
+
+        def add(scope: tuple[int, ...], table: Table) -> None:
+            item = factor(scope, table)
+            made[item.variables] = made[item.variables] * item.table if item.variables in made else item.table
+
+        for place in np.flatnonzero(families.bred):
+            self._add_breeder(int(place), add)
+        self._litters()
+        for link, kind, count in self.litters:
+            self._add_litter(link, kind, count, add)
+        scopes = [self._narrowed(scope, table) for scope, table in made.items()]
+        told = [item for item in scopes if item is not None]
+        self._split(told, [families.links[link] for link, _, _ in self.litters])
+
+    def _litters(self) -> None:
+        """(link, kind of record, number) of the young that never bred, and which of these each such young is of."""
+        families = self.families
+        self.young = np.flatnonzero(~families.bred & ~families.founder)
+        code = families.link_of[self.young] * len(self.kinds) + self.kind[self.young]
+        unique, self.litter_of, counts = np.unique(code, return_inverse=True, return_counts=True)
+        self.litters = [
+            (int(key) // len(self.kinds), int(key) % len(self.kinds), int(count))
+            for key, count in zip(unique, counts, strict=True)
+        ]
+
+    def _add_breeder(self, place: int, add: Adder) -> None:
+        families = self.families
+        member = families.members[place]
+        if families.founder[place]:
+            if self.open[place]:
+                add((place,), self.own[place])
+            return
+        options = options_of(families, self.states, place)
+        if member.choice is None:
+            option = options[0]
+            if self.open[place] or any(self.open[parent] for parent in option.parents):
+                add((*option.parents, place), option.table * self.own[place])
+            return
+        # the likelihood of its own record stands once, beside the tables that each candidate would give
+        add((place,), self.own[place])
+        for index, option in enumerate(options):
+            self._add_option(member.choice, index, option, (place,), option.table, add)
+
+    def _add_litter(self, link: int, kind: int, count: int, add: Adder) -> None:
+        dam, sire, choice, _, _ = self.families.links[link]
+        if choice < 0 and not any(parent >= 0 and self.open[parent] for parent in (dam, sire)):
+            return
+        for index, (option, told) in enumerate(self.litter_tables(link, kind)):
+            table = told**count
+            if choice < 0:
+                add(option.parents, table)
+            else:
+                self._add_option(choice, index, option, (), table, add)
+
+    def _add_option(
+        self, choice: int, index: int, option: Option, own: tuple[int, ...], table: Table, add: Adder
+    ) -> None:
+        """What one candidate would mean: the table where he is the sire, ones where another is."""
+        count = len(self.families.choices[choice].candidates)
+        wide = np.ones((count, *table.shape))
+        wide[index] = table
+        add((self.families.size + choice, *option.parents, *own), wide)
+
+    def litter_tables(self, link: int, kind: int) -> list[tuple[Option, Table]]:
+        """Each way a litter came about, with the chance over its parents of what one such young shows."""
+        if (link, kind) not in self._told:
+            place = self.families.example[link]
+            self._told[link, kind] = [
+                (option, option.table @ self.kinds[kind]) for option in options_of(self.families, self.states, place)
+            ]
+        return self._told[link, kind]
+
+    def states_at(self, variable: int) -> Places:
+        """The possible states of a variable, in the order of its axis."""
+        if variable not in self._states:
+            if variable >= self.families.size:
+                count = len(self.families.choices[variable - self.families.size].candidates)
+                self._states[variable] = np.arange(count)
+            else:
+                self._states[variable] = np.flatnonzero(self.allowed[variable])
+        return self._states[variable]
+
+    def is_open(self, variable: int) -> bool:
+        return variable >= self.families.size or bool(self.open[variable])
+
+    def _narrowed(self, scope: tuple[int, ...], table: Table) -> Factor | None:
+        """Over possible states, without variables that have one left; None when it says nothing."""
+        picked = [self.states_at(name) for name in scope]
+        if any(len(one) < size for one, size in zip(picked, table.shape, strict=True)):
+            table = table[np.ix_(*picked)]
+        left = tuple(name for name in scope if self.is_open(name))
+        table = table.reshape(tuple(len(one) for name, one in zip(scope, picked, strict=True) if self.is_open(name)))
+        top = float(table.max())
+        if not left or table.min() >= top * (1 - SAME):
+            return None
+        return Factor(left, table / top)
+
+    def _split(self, factors: Sequence[Factor], links: Iterable[Link]) -> None:
+        """Sort variables and factors into parts that have nothing to do with each other."""
+        names = [int(place) for place in np.flatnonzero(self.open)]
+        names += sorted({name for item in factors for name in item.variables if name >= self.families.size})
+        above = {name: name for name in names}
+
+        def top(name: int) -> int:
+            while above[name] != name:
+                above[name] = above[above[name]]
+                name = above[name]
+            return name
+
+        for item in factors:
+            for name in item.variables[1:]:
+                above[top(name)] = top(item.variables[0])
+        numbers: dict[int, int] = {}
+        for name in names:
+            number = numbers.setdefault(top(name), len(numbers))
+            if number == len(self.parts):
+                self.parts.append(Part())
+            part = self.parts[number]
+            self.part_of[name] = number
+            part.sizes[name] = len(self.states_at(name))
+            part.wanted.add((name,))
+            if name >= self.families.size:
+                part.choices.append(name - self.families.size)
+        self._stated = {item.variables for item in factors}
+        for item in factors:
+            self.parts[self.part_of[item.variables[0]]].factors.append(item)
+        for link in set(links):
+            for scope in self.scopes_of(link):
+                self._want(scope)
+
+    def scopes_of(self, link: Link) -> list[tuple[int, ...]]:
+        """Sets of open variables whose joint belief a litter's answer needs."""
+        dam, sire, choice, _, _ = link
+        males = [sire] if choice < 0 else list(self.families.choices[choice].candidates)
+        variable = self.families.size + choice
+        scopes = []
+        for male in males:
+            names = [name for name in (dam, male) if name >= 0 and self.open[name]]
+            if choice >= 0 and variable in self.part_of:
+                names.append(variable)
+            scopes.append(tuple(sorted(set(names))))
+        return scopes
+
+    def _want(self, scope: tuple[int, ...]) -> None:
+        """Ask for a joint belief; variables of unlike parts are independent and need none."""
+        for number in {self.part_of[name] for name in scope}:
+            inside = tuple(name for name in scope if self.part_of[name] == number)
+            part = self.parts[number]
+            if len(inside) < 2 or inside in part.wanted:
+                continue
+            part.wanted.add(inside)
+            if inside not in self._stated:
+                part.factors.append(Factor(inside, np.ones(tuple(part.sizes[name] for name in inside))))
