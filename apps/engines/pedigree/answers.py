@@ -1,4 +1,4 @@
-"""From solved parts to a belief for every animal: breeders from their part, young that never bred from their parents."""
+"""From solved parts to a belief for every animal: breeders from their part, all other young from their parents."""
 
 from __future__ import annotations
 

@@ -187,10 +187,11 @@ class _Work:
         ]
         times = {index: same.count(index) for index in set(same)}
         for group in self._together(parts):
-            mine = [key for key in parts if self._part(key).choices[0] in group]
-            whole = 1.0
-            for choice in group:
-                whole *= len(self.families.choices[choice].candidates)
+            whole = float(np.prod([len(self._shares_of(choice)) for choice in group]))
+            if whole <= MOST_JOINT and len(group) > 1:
+                for index in times:
+                    self.result.networks[index].gather(group)
+            mine = [key for key in parts if (told := self._part(key).choices) and told[0] in group]
             try:
                 if whole > MOST_JOINT:
                     raise TooLarge(f"{len(group)} open sires hang together")

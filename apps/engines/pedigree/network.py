@@ -250,3 +250,28 @@ class Network:
             part.wanted.add(inside)
             if inside not in self._stated:
                 part.factors.append(Factor(inside, np.ones(tuple(part.sizes[name] for name in inside))))
+
+    def gather(self, choices: Sequence[int]) -> None:
+        """Bring open sires that depend on each other, and every part that speaks of one of them, into one part."""
+        numbers = sorted({self.part_of[v] for c in choices if (v := self.families.size + c) in self.part_of})
+        if not numbers:
+            return
+        whole = self.parts[numbers[0]]
+        for number in numbers[1:]:
+            other = self.parts[number]
+            whole.sizes |= other.sizes
+            whole.factors += other.factors
+            whole.choices += other.choices
+            whole.wanted |= other.wanted
+            self.part_of |= dict.fromkeys(other.sizes, numbers[0])
+            self.parts[number] = Part()
+        for choice in set(choices) - set(whole.choices):
+            variable = self.families.size + choice
+            whole.sizes[variable] = len(self.families.choices[choice].candidates)
+            whole.wanted.add((variable,))
+            whole.choices.append(choice)
+            self.part_of[variable] = numbers[0]
+        for link, _, _ in self.litters:
+            if self.families.links[link][2] in choices:
+                for scope in self.scopes_of(self.families.links[link]):
+                    self._want(scope)
