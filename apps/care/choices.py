@@ -80,6 +80,13 @@ class HealthSign(TextChoices):
     OTHER = "other"
 
 
+class KeptDecision(TextChoices):
+    """What became of an entry that was kept for a decision."""
+
+    RECORDED = "recorded"
+    DISCARDED = "discarded"
+
+
 class StrikeReason(TextChoices):
     """Why an entry is struck out."""
 

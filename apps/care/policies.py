@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import datetime, timedelta
 
 from apps.accounts.choices import Permission
@@ -12,12 +15,14 @@ from apps.animals.models import Animal, Fact
 from apps.animals.policies import FORBIDS, hold_words
 from apps.animals.selectors import holds_in_force
 from apps.care.choices import MealOutcome, StrikeReason
+from apps.care.models import KeptEntry
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, WrongState
 from apps.core.formats import day_text
 
 AHEAD = timedelta(minutes=5)  # clocks of phones differ a little
 UNDO = timedelta(minutes=10)
+_decided: ContextVar[bool] = ContextVar("decided_anyway", default=False)
 GONE = frozenset({Status.SOLD, Status.GIVEN_AWAY, Status.DEAD})
 
 # What may follow what: None is an offer nobody has checked.
@@ -46,7 +51,7 @@ def check_moment(animal: Animal, moment: datetime, field: str = "observed_at") -
 
 def check_kept(animal: Animal, moment: datetime) -> None:
     """Raises WrongState when the animal had left by then. What was seen before it left may still be entered later."""
-    if animal.status not in GONE:
+    if animal.status not in GONE or _decided.get():
         return
     day = clock.local(moment).date()
     since = animal.status_since
@@ -56,6 +61,38 @@ def check_kept(animal: Animal, moment: datetime) -> None:
     raise WrongState(
         f"{animal.code} is {animal.status}{when}: nothing is recorded for it any more. Check the code.", field="animal"
     )
+
+
+@contextmanager
+def decided_anyway() -> Iterator[None]:
+    """Somebody decided by name that an entry of an animal that has left is recorded all the same."""
+    token = _decided.set(True)
+    try:
+        yield
+    finally:
+        _decided.reset(token)
+
+
+def elsewhere_words(animal: Animal, *, place: str, moment: datetime) -> str:
+    """Why an entry is kept for a decision instead of written: the animal has left, or stands in another tub than the
+    device showed (``place`` is a tub's or a rack's ref, empty when the page named none). Empty when it may be written.
+    """
+    try:
+        check_kept(animal, moment)
+    except WrongState as gone:
+        return gone.message
+    tub = animal.tub
+    if not place or (tub is not None and place in {tub.ref, tub.rack.ref}):
+        return ""
+    now = f"is in {tub.label} now" if tub is not None else "is in no tub now"
+    return f"{animal.code} {now}, not where the device showed it. Was it this animal?"
+
+
+def check_decide(person: Person, entry: KeptEntry) -> None:
+    """An own kept entry is decided by whoever records care, another's by whoever may strike out others' entries."""
+    check_may(person, Permission.CARE_RECORD if entry.sent.by_id == person.pk else Permission.STRIKE_OTHERS)
+    if entry.decision:
+        raise WrongState(f"This was decided already: {entry.decision}.")
 
 
 def may_record(animal: Animal) -> bool:

@@ -121,7 +121,7 @@ def test_a_double_tap_writes_once(desk: Visitor) -> None:
 def test_a_lost_connection_is_said(desk: Visitor) -> None:
     page = desk.page
     page.goto("/me/")
-    note = page.locator("[data-offline]")
+    note = page.locator("[data-waiting]")
     expect(note).to_be_hidden()
     page.context.set_offline(True)
     expect(note).to_have_text("no connection", use_inner_text=True)

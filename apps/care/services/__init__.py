@@ -1,6 +1,7 @@
 """Writes of daily care."""
 
 from apps.care.services.daily import condition_record, health_note_close, health_note_record, mark_record, photo_add
+from apps.care.services.kept import ToKeep, kept_entries_keep, kept_entry_decide
 from apps.care.services.meals import meal_check, meal_offer, meals_check, meals_offer
 from apps.care.services.meals_bulk import MealItem, meals_record
 from apps.care.services.sheds import shed_record
@@ -9,11 +10,14 @@ from apps.care.services.weights import WeightItem, weight_check, weight_record, 
 
 __all__ = [
     "MealItem",
+    "ToKeep",
     "WeightItem",
     "condition_record",
     "fact_strike",
     "health_note_close",
     "health_note_record",
+    "kept_entries_keep",
+    "kept_entry_decide",
     "mark_record",
     "meal_check",
     "meal_offer",

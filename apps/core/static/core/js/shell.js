@@ -106,15 +106,6 @@ window.addEventListener("pageshow", () => {
   for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
 });
 
-// the connection, said in words
-const note = document.querySelector("[data-offline]");
-const tell = () => {
-  if (note) note.hidden = navigator.onLine;
-};
-window.addEventListener("online", tell);
-window.addEventListener("offline", tell);
-tell();
-
 // day room, dim room, or as the device says
 for (const button of document.querySelectorAll("[data-theme-choice]")) {
   const current = document.documentElement.dataset.theme || "";
