@@ -1,4 +1,4 @@
-"""Entries of a device: written once, in any order of sending, kept for a decision where the world moved on, or refused."""
+"""Entries of a device: written once, kept for a decision where the world moved on, or refused in words."""
 
 from __future__ import annotations
 

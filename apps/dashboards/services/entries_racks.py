@@ -159,7 +159,7 @@ def _of_kept_offer(entry: Entry, name: str, fate: MealOutcome) -> ToKeep:
     offer = None if name.isdigit() else KeptEntry.objects.filter(client_id=client_uuid(name) or UUID(int=0)).first()
     if offer is None:
         raise Missing(
-            "One of these meals is not known here yet: the entry that offered it has not come. Send it again when it has.",
+            "One of these meals is not known here: the entry that offered it has not come. Send it again when it has.",
             field="shown",
         )
     return ToKeep(
