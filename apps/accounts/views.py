@@ -105,6 +105,20 @@ def idle_lock(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[
     return middleware
 
 
+def person_header(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Middleware: a page says whose it is, so that a device keeps the pages of one person only."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        # whoever the page asked for; the page that says the database is gone asks for nobody
+        person = getattr(request, "_cached_user", None)
+        if isinstance(person, Person) and response.get("Content-Type", "").startswith("text/html"):
+            response["X-Person"] = person.ref
+        return response
+
+    return middleware
+
+
 @login_not_required
 def administration_sign_in(request: HttpRequest) -> HttpResponse:
     """The administration has no sign-in of its own: one door, one count of wrong passwords."""
@@ -125,12 +139,12 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 def pin(request: HttpRequest) -> HttpResponse:
     """Change hands on a shared tablet: choose a name, type the PIN."""
     tablet = this_tablet(request)
-    if tablet is None:
-        return redirect("accounts:sign-in")
-    form = PinForm(request.POST or None)
     going = request.POST.get("next") or request.GET.get("next") or "/"
     if not url_has_allowed_host_and_scheme(going, allowed_hosts={request.get_host()}):
         going = "/"
+    if tablet is None:
+        return redirect(f"{reverse('accounts:sign-in')}?{urlencode({'next': going})}")
+    form = PinForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         person = get_object_or_404(people_with_pin(), ref=form.cleaned_data["person"])
         try:

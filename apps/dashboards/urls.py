@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.dashboards.views import animal, api_reference, gallery, health, imports, search, today
+from apps.dashboards.views import animal, api_reference, gallery, health, imports, offline, search, today
 
 app_name = "dashboards"
 urlpatterns = [
@@ -19,6 +19,10 @@ urlpatterns = [
     path("gallery/", gallery.gallery, name="gallery"),
     path("api-reference/", api_reference.api_reference, name="api-reference"),
     path("api-reference/<str:name>/", api_reference.api_group, name="api-group"),
+    path("care/waiting/", offline.waiting, name="waiting"),
+    path("care/kept/", offline.kept, name="kept"),
+    path("care/kept/<str:ref>/decide/", offline.kept_decide, name="kept-decide"),
+    path("worker.js", offline.worker, name="worker"),
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
 ]

@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "apps.accounts.views.idle_lock",
+    "apps.accounts.views.person_header",
     "apps.core.middleware.domain_errors",
 ]
 

@@ -38,6 +38,7 @@ PUBLIC = {
     "accounts:sign-out",
     "accounts:pin",
     "administration-sign-in",  # only leads to the sign-in page
+    "dashboards:worker",  # holds nothing of anybody
     "dashboards:healthz",
     "dashboards:readyz",
 }

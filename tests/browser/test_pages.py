@@ -88,6 +88,8 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "dashboards:today": ["/"],
         "dashboards:animal": [f"{here}/", f"/animals/{him}/"],
         "dashboards:imports": ["/import/"],
+        "dashboards:waiting": ["/care/waiting/"],
+        "dashboards:kept": ["/care/kept/"],
         "dashboards:search": ["/search/", "/search/?q=Pastel&list=1", "/search/?q=nothing-of-that-name"],
         "dashboards:gallery": ["/gallery/"],
         "dashboards:api-reference": ["/api-reference/"],
@@ -109,6 +111,7 @@ NO_PAGE = {
     "dashboards:import-refused": "a file",
     "dashboards:export-animals": "a file",
     "dashboards:export-racks": "a file",
+    "dashboards:worker": "the service worker: test_offline",
     "dashboards:healthz": "words for machines",
     "dashboards:readyz": "words for machines",
 }

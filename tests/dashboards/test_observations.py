@@ -26,7 +26,7 @@ ApiAs = Callable[[Person], APIClient]
 
 def entry(by: Person, name: str, subject: str, ago_s: float = 600, **fields: Any) -> dict[str, Any]:
     """One entry as the device keeps it."""
-    own = {key: fields.pop(key) for key in ("place", "client_id", "observed_at") if key in fields}
+    own: dict[str, Any] = {key: fields.pop(key) for key in ("place", "client_id", "observed_at") if key in fields}
     values = {
         key: [str(one) for one in (value if isinstance(value, list) else [value])] for key, value in fields.items()
     }
@@ -53,7 +53,7 @@ def send(client: APIClient, *entries: dict[str, Any], ahead_s: float = 0) -> lis
 def offer_rack(by: Person, rack: Rack, animals: list[Animal], **more: Any) -> dict[str, Any]:
     """The whole rack offered; each offer has the id of the device."""
     ids = [f"{animal.ref}:{uuid4()}" for animal in animals]
-    food = {"prey": "rat", "size": "small", "count": 1, "presentation": "thawed"}
+    food: dict[str, Any] = {"prey": "rat", "size": "small", "count": 1, "presentation": "thawed"}
     return entry(by, "rack-offer", rack.ref, shown=[a.ref for a in animals], offer_id=ids, **food, **more)
 
 

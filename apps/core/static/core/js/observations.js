@@ -203,3 +203,6 @@ if (mend) {
     refused(form, entry);
   });
 }
+
+// the shell of the screens and one's own round, for when the link is gone (needs https or this very machine)
+if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/worker.js").catch(() => {});
