@@ -2,12 +2,31 @@
 
 from django.urls import path
 
-from apps.dashboards.views import animal, api_reference, gallery, health, imports, offline, search, today
+from apps.dashboards.views import (
+    animal,
+    api_reference,
+    corrections,
+    gallery,
+    health,
+    imports,
+    offline,
+    search,
+    today,
+)
 
 app_name = "dashboards"
 urlpatterns = [
     path("", today.today, name="today"),
     path("animals/<str:ref>/", animal.animal, name="animal"),
+    path("animals/<str:ref>/put-right/", corrections.put_right, name="put-right"),
+    path("animals/<str:ref>/put-right/swap/", corrections.swap, name="put-right-swap"),
+    path("animals/<str:ref>/put-right/entries/", corrections.facts, name="put-right-facts"),
+    path("animals/<str:ref>/put-right/place/", corrections.missing, name="put-right-missing"),
+    path("animals/<str:ref>/put-right/twice/", corrections.merge, name="put-right-merge"),
+    path("animals/<str:ref>/put-right/sire/", corrections.sire, name="put-right-sire-wrong"),
+    path("corrections/", corrections.correction_list, name="corrections"),
+    path("corrections/<str:ref>/", corrections.correction, name="correction"),
+    path("corrections/<str:ref>/undo/", corrections.undo, name="correction-undo"),
     path("import/", imports.imports, name="imports"),
     path("import/examples/<str:kind>.csv", imports.import_example, name="import-example"),
     path("import/<str:ref>/", imports.import_run, name="import"),

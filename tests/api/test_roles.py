@@ -43,7 +43,7 @@ PUBLIC = {
     "dashboards:readyz",
 }
 # Open by declaration, and asking for a narrower right inside: by what is set up, by whose entry it is.
-NARROWER_INSIDE = {"places:add", "care:strike"}
+NARROWER_INSIDE = {"places:add", "care:strike", "dashboards:correction-undo"}
 
 # Written by hand from the table of roles, not from the code: the first line that matches an address holds.
 SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
@@ -67,6 +67,10 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
     (r"^species/[^/]+/.+", EVERYONE, LEADS),
     (r"^animals/<str:ref>/(edit|traits|status|sire|holds)/", EVERYONE, LEADS),
     (r"^animals/<str:ref>/move/", EVERYONE, SCANS),
+    (r"^animals/<str:ref>/put-right/(swap|place)/", SCANS, SCANS),
+    (r"^animals/<str:ref>/put-right/(twice|sire)/", LEADS, LEADS),
+    (r"^api/v1/corrections/(swap|not-in-tub|found)/", SCANS, SCANS),
+    (r"^api/v1/corrections/(merge|sire)/", LEADS, LEADS),
     (r"^api/v1/buyers/.*erase/", OWNER, OWNER),
     (r"^api/v1/(buyers|offers|reservations|orders)/", MONEY, SELLERS),
     (r"^api/v1/parcels/.*permit/", OWNER, OWNER),

@@ -16,6 +16,8 @@ from apps.breeding.services import scan_record, scan_round_close, scan_round_ope
 from apps.care.models import Weight
 from apps.care.services import health_note_record, meal_offer, photo_add, weight_record
 from apps.core import clock
+from apps.dashboards.services.corrections.plan import preview
+from apps.dashboards.services.corrections.records import animal_found, animal_missing, found_wish, missing_wish
 from apps.inventory.models import Buyer, Offer, Order
 from apps.inventory.services import buyer_add, offer_reserve
 from apps.jobs.choices import RunState
@@ -54,6 +56,7 @@ class World:
     order: Order
     parcel: Parcel
     tablet_key: str
+    correction_ref: str
 
 
 def build(owner: Person, system: Person) -> World:
@@ -83,6 +86,7 @@ def build(owner: Person, system: Person) -> World:
         offer = make_offer(owner, tub=tubs[3], traits="Pastel Clown")
         offer_reserve(by=owner, offer=offer, buyer=buyer_add(by=owner, name="Cleo Park", city="Duluth", state="MN"))
         open_round = scan_round_open(by=owner, females=[growing])
+        correction_ref = _put_right(owner, offer.animal)
         _, key = device_register(by=owner, name="Barn tablet", kind=DeviceKind.SHARED_TABLET)
     brood = young.brood
     assert brood is not None
@@ -103,6 +107,7 @@ def build(owner: Person, system: Person) -> World:
         order=order,
         parcel=parcel,
         tablet_key=key,
+        correction_ref=correction_ref,
     )
 
 
@@ -119,6 +124,16 @@ def _scans(owner: Person, female: Animal, male: Animal) -> ScanRound:
         scan_round_close(by=owner, round=closed)
         visit_begin(by=owner, female=female, male=male)
     return closed
+
+
+def _put_right(owner: Person, animal: Animal) -> str:
+    """It was not in its tub, and was found."""
+    seen = preview(by=owner, wish=missing_wish(by=owner, animal=animal)).version
+    animal_missing(by=owner, animal=animal, why="its tub is empty", seen=seen)
+    lost, tub = Animal.objects.get(pk=animal.pk), animal.tub
+    assert tub is not None
+    seen = preview(by=owner, wish=found_wish(by=owner, animal=lost, tub=tub, where="")).version
+    return animal_found(by=owner, animal=lost, tub=tub, where="behind the rack", seen=seen).ref
 
 
 def _unfinished(owner: Person, system: Person, female: Animal, male: Animal) -> None:

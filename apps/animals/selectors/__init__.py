@@ -10,6 +10,7 @@ from apps.animals.selectors.lineage import (
     brood_by_code,
     next_brood_code,
     next_code,
+    record_of,
 )
 from apps.animals.selectors.species import (
     all_species,
@@ -39,6 +40,7 @@ __all__ = [
     "next_code",
     "number_rows",
     "profile_numbers",
+    "record_of",
     "species_by_name",
     "species_number",
     "welfare_blocks",

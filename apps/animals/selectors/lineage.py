@@ -30,7 +30,15 @@ def animal_by_code(text: str) -> Animal | None:
     if not word:
         return None
     found = animals()
-    return found.filter(code_key=code_key(word)).first() or found.filter(ref=word).first()
+    row = found.filter(code_key=code_key(word)).first() or found.filter(ref=word).first()
+    return record_of(row) if row is not None else None
+
+
+def record_of(animal: Animal) -> Animal:
+    """The record that an animal lives on under: itself, unless it was recorded twice and merged."""
+    while animal.merged_into_id is not None:
+        animal = animals().get(pk=animal.merged_into_id)
+    return animal
 
 
 def animals_by_codes(codes: Iterable[str]) -> dict[str, Animal]:
@@ -39,7 +47,7 @@ def animals_by_codes(codes: Iterable[str]) -> dict[str, Animal]:
     found: dict[str, Animal] = {}
     for start in range(0, len(keys), 500):
         rows = Animal.objects.select_related("species").filter(code_key__in=keys[start : start + 500])
-        found.update({animal.code_key: animal for animal in rows})
+        found.update({animal.code_key: record_of(animal) for animal in rows})
     return found
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from apps.animals.models import Animal
+from apps.animals.selectors import record_of
 from apps.breeding.choices import ACT_WORDS, CycleFact, NoReading, Side
 from apps.breeding.models import (
     AdviceOverride,
@@ -27,7 +28,7 @@ def animal_by_ref(ref: str, *, field: str) -> Animal:
     found = Animal.objects.select_related("species", "tub__rack__room").filter(ref=ref).first()
     if found is None:
         raise Invalid(f"There is no animal with the ref “{ref}”.", field=field)
-    return found
+    return record_of(found)
 
 
 class ForecastOut(serializers.ModelSerializer[Any]):

@@ -4,24 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-
-from django.db.models import Q
 
 from apps.accounts.models import Person
 from apps.animals.choices import Sex
 from apps.animals.models import Animal, Fact
 from apps.animals.services.rehome import Move, copied, cross_out, facts_rehome, previewed
-from apps.breeding.choices import CycleStep
+from apps.breeding.choices import CycleStep, SeasonState
 from apps.breeding.errors import OutOfOrder
-from apps.breeding.models import Cycle, Lock, Scan, ScanRoundLine, Season, SeasonForecast, Visit
+from apps.breeding.models import Cycle, Scan, ScanRoundLine, Season, SeasonForecast, Visit
 from apps.breeding.policies import check_female, check_here, check_moment, cycle_step
 from apps.breeding.services.forecasts import forecasts_refresh
 from apps.breeding.services.seasons import cycle_now, season_ensure, season_settle
 from apps.breeding.services.visits import check_free, check_pair
-from apps.care.models import Shed
 from apps.core import clock
-from apps.core.formats import day_text
 
 
 @dataclass(frozen=True)
@@ -31,22 +26,6 @@ class VisitMove:
     visit: Visit
     female: Animal
     male: Animal
-
-
-def scans_of(animal: Animal, since: datetime | None = None) -> list[Scan]:
-    """Her readings that stand, oldest first."""
-    rows = Scan.objects.filter(animal=animal, struck_at__isnull=True).select_related("animal", "by", "round")
-    if since is not None:
-        rows = rows.filter(observed_at__gte=since)
-    return list(rows.order_by("observed_at", "pk"))
-
-
-def visits_with(animal: Animal, since: datetime | None = None) -> list[Visit]:
-    """Visits that stand, begun since a moment, oldest first."""
-    rows = Visit.objects.filter(Q(female=animal) | Q(male=animal), struck_at__isnull=True)
-    if since is not None:
-        rows = rows.filter(began_at__gte=since)
-    return list(rows.select_related("female__species", "male", "by", "season").order_by("began_at", "pk"))
 
 
 def scans_rehome(*, by: Person, moves: Sequence[Move], preview: bool = False) -> list[Fact]:
@@ -75,11 +54,6 @@ def check_visit_fits(move: VisitMove) -> None:
     """Raises NotAFemale, Invalid or NotHere when these two cannot have been together then."""
     check_pair(move.female, move.male, move.visit.began_at, move.visit.ended_at)
     check_here(move.female, clock.day_of(move.visit.began_at), field="facts")
-
-
-def cycle_rests_on(shed: Shed) -> bool:
-    """Whether a cycle of hers takes its pre-lay shed from this entry."""
-    return Cycle.objects.filter(season__female=shed.animal_id, shed_on=clock.day_of(shed.observed_at)).exists()
 
 
 def _round_of(fact: Fact, to: Animal, going: set[int]) -> dict[str, None]:
@@ -116,27 +90,6 @@ def visits_rehome(*, by: Person, moves: Sequence[VisitMove], preview: bool = Fal
         return made
 
 
-def locks_of(visit: Visit) -> list[Lock]:
-    """Its locks that stand."""
-    return list(visit.locks.filter(struck_at__isnull=True).order_by("seen_at", "pk"))
-
-
-def season_steps(animal: Animal, since: datetime) -> list[tuple[Cycle, str]]:
-    """Steps of her cycles recorded for that day or later, each in words: they rest on her, not on an entry."""
-    first = clock.day_of(since)
-    found: list[tuple[Cycle, str]] = []
-    for cycle in Cycle.objects.filter(season__female=animal).select_related("season__female", "brood"):
-        laid = clock.day_of(cycle.laying_began) if cycle.laying_began is not None else None
-        steps = (
-            ("ovulation", cycle.ovulated_on),
-            ("pre-lay shed", cycle.shed_on),
-            ("regression", cycle.regressed_on),
-            ("laying", laid),
-        )
-        found += [(cycle, f"{word} of {day_text(on)}") for word, on in steps if on is not None and on >= first]
-    return found
-
-
 def seasons_rederive(*, by: Person, animals: Iterable[Animal]) -> None:
     """Make the forecasts of these animals' seasons anew; unchanged facts write nothing."""
     females = [animal.pk for animal in animals if animal.sex == Sex.FEMALE]
@@ -156,6 +109,8 @@ def seasons_rehome(*, by: Person, gone: Animal, kept: Animal, preview: bool = Fa
     Readings and visits are moved before; what is left in the gone record's season are its forecasts.
     """
     with previewed(preview):
+        rounds = ScanRoundLine.objects.filter(female=kept).values("round")
+        ScanRoundLine.objects.filter(female=gone).exclude(round__in=rounds).update(female=kept)
         mine = {season.year: season for season in Season.objects.filter(female=kept).prefetch_related("cycles")}
         moved: list[Season] = []
         for season in Season.objects.filter(female=gone).prefetch_related("cycles").order_by("year"):
@@ -163,7 +118,8 @@ def seasons_rehome(*, by: Person, gone: Animal, kept: Animal, preview: bool = Fa
             if own is None:
                 Season.objects.filter(pk=season.pk).update(female=kept)
                 moved.append(season)
-            elif any(_has_step(cycle) for cycle in season.cycles.all()):
+                continue
+            if any(_has_step(cycle) for cycle in season.cycles.all()):
                 if any(_has_step(cycle) for cycle in own.cycles.all()):
                     raise OutOfOrder(
                         f"Both records have ovulated, shed or laid in the season {season.name}: these are two animals, "
@@ -174,6 +130,10 @@ def seasons_rehome(*, by: Person, gone: Animal, kept: Animal, preview: bool = Fa
                 season.cycles.all().update(season=own)
                 season_settle(by=by, season=own)
                 moved.append(own)
+            SeasonForecast.objects.filter(season=season, is_current=True).update(is_current=False)
+            Season.objects.filter(pk=season.pk).exclude(state=SeasonState.CLOSED).update(
+                state=SeasonState.CLOSED, closed_on=max(clock.today(), season.opened_on)
+            )
         return moved
 
 

@@ -16,6 +16,7 @@ from rest_framework.viewsets import ViewSetMixin
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
 from apps.animals.models import Animal
+from apps.animals.selectors import record_of
 from apps.care import services
 from apps.care.choices import (
     BodyShape,
@@ -54,7 +55,7 @@ def animal_by_ref(ref: str) -> Animal:
     found = Animal.objects.select_related("species").filter(ref=ref).first()
     if found is None:
         raise Invalid(f"There is no animal with the ref “{ref}”.", field="animal")
-    return found
+    return record_of(found)
 
 
 class FactOut(serializers.ModelSerializer[Any]):

@@ -197,6 +197,18 @@ def meal_check(
     return check
 
 
+def offer_now(offer: MealOffer) -> MealOffer:
+    """The meal where it stands: a correction may have entered it again for another animal, and a device that was out of
+    reach still names the first entry."""
+    entered_again = MealOffer.objects.select_related("animal__species", "by").order_by("-pk")
+    while not MealOffer.objects.filter(pk=offer.pk, struck_at__isnull=True).exists():
+        later = entered_again.filter(moved_from=offer.pk).first()
+        if later is None:
+            break
+        offer = later
+    return offer
+
+
 def _check_write(
     *,
     by: Person,
@@ -212,6 +224,7 @@ def _check_write(
     if vigour and vigour not in Vigour.values:
         raise Invalid(f"Choose from {', '.join(Vigour.values)}, or leave it empty.", field="vigour")
     fate = MealOutcome(outcome)
+    offer = offer_now(offer)
     animal = offer.animal
     earlier = fact_again(MealCheck, animal, client_id)
     if earlier is not None:

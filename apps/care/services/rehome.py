@@ -17,31 +17,12 @@ from apps.care.choices import MealOutcome, ShedStage
 from apps.care.models import MealCheck, MealOffer, Photo, Shed
 from apps.care.policies import check_female, check_kept, check_moment
 from apps.care.selectors.meals import live_checks, meal_of
-from apps.care.selectors.timeline import KINDS
 from apps.care.services.meals import CHECK_SOURCE, OFFER_SOURCE, fed_hold_place, regurgitation_hold_place
 from apps.care.services.sheds import SHED_SOURCE, opaque_hold_place
 from apps.core import clock
 from apps.documents.services import documents_rehome
 
 SOURCES = frozenset({OFFER_SOURCE, CHECK_SOURCE, SHED_SOURCE})
-MOVABLE = tuple(kind for kind in KINDS if kind != "mealcheck")
-
-
-def care_facts(animal: Animal, *, since: datetime | None = None) -> list[Fact]:
-    """What was recorded of an animal and stands, oldest first; a meal's check goes where its offer goes."""
-    found: list[Fact] = []
-    for kind in MOVABLE:
-        rows = KINDS[kind]._default_manager.filter(animal=animal, struck_at__isnull=True).select_related("animal", "by")
-        if since is not None:
-            rows = rows.filter(observed_at__gte=since)
-        found += rows
-    return sorted(found, key=lambda fact: (fact.observed_at, fact._meta.model_name or "", fact.pk))
-
-
-def checks_left_behind(animal: Animal, since: datetime) -> list[MealCheck]:
-    """Checks since a moment whose meal was offered before it: they stay with their meal."""
-    rows = live_checks().filter(animal=animal, observed_at__gte=since, offer__observed_at__lt=since)
-    return list(rows.select_related("offer", "animal", "by"))
 
 
 def care_rehome(*, by: Person, moves: Sequence[Move], preview: bool = False) -> list[Fact]:

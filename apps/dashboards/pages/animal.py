@@ -63,6 +63,7 @@ def acts_of(page: WholeAnimal, person: Person) -> list[ActButton]:
         (Permission.ANIMALS_EDIT, "Traits", address("animals:traits", animal.ref), "", None),
         (Permission.ANIMALS_EDIT, "Status", address("animals:status", animal.ref), "", None),
         (Permission.TREATMENT_SET, "Hold", address("animals:holds", animal.ref), "", None),
+        (Permission.CARE_RECORD, "Put right", address("dashboards:put-right", animal.ref), "", None),
     ]
     if animal.sex == Sex.FEMALE and season:
         rows += [

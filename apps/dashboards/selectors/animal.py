@@ -96,6 +96,7 @@ def animal_by_ref(ref: str) -> Animal | None:
             "sire__dam",
             "sire__sire",
             "sire_settled_by",
+            "merged_into",
         )
         .first()
     )

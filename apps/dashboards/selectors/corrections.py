@@ -16,6 +16,8 @@ from apps.accounts.models import AuditRow, Correction
 from apps.accounts.services import RowChange
 from apps.animals.models import Animal, Fact, Hold, Placement
 from apps.breeding.models import Lock, Scan, SeasonForecast, Visit
+from apps.breeding.selectors.standing import scans_of, visits_with
+from apps.care.selectors.standing import care_facts
 from apps.care.selectors.timeline import KINDS, entry_of
 from apps.core import clock
 from apps.core.formats import DASH, day_text, mm_text
@@ -45,6 +47,7 @@ SECTION_OF = {
     "documents.document": "Papers",
 }
 # columns that only repeat what another line says
+Entry = Fact | Visit
 LIVE_OFFERS = (OfferState.DRAFT, OfferState.LISTED)
 QUIET = frozenset({"struck_by_id", "struck_reason", "closed_by_id", "lifted_by_id", "sire_settled_at", "rule_version"})
 PARENTAGE = frozenset(
@@ -78,6 +81,17 @@ class Resting:
     offers: tuple[Rest, ...]
     sold: tuple[Rest, ...]
     papers: tuple[Rest, ...]
+
+
+def entries_of_animal(animal: Animal, since: datetime | None = None) -> list[Entry]:
+    """Everything recorded of an animal that stands, oldest first: care, readings, visits begun since a moment."""
+    found: list[Entry] = [*care_facts(animal, since=since), *scans_of(animal, since), *visits_with(animal, since)]
+    return sorted(found, key=lambda entry: (moment_of(entry), entry_key(entry)))
+
+
+def moment_of(entry: Entry) -> datetime:
+    """When it was seen or began."""
+    return entry.began_at if isinstance(entry, Visit) else entry.observed_at
 
 
 def entry_key(entry: models.Model) -> str:

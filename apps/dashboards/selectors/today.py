@@ -14,7 +14,7 @@ from apps.animals.choices import BroodState, Status
 from apps.animals.models import Animal
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import ScanRound, SeasonForecast
-from apps.care.models import HealthNote
+from apps.care.models import HealthNote, Weight
 from apps.care.selectors import open_health_notes, unchecked_offers
 from apps.core import clock
 from apps.hatchlings.models import Readiness
@@ -30,6 +30,7 @@ from apps.shipping.models import Parcel
 
 SHOWN = 8
 SOON = timedelta(days=7)
+DOUBT_LASTS = timedelta(days=60)
 LAPSE_SOON = timedelta(days=2)
 OPEN_PARCELS = (ParcelState.PLANNED, ParcelState.BOOKED, ParcelState.HELD, ParcelState.RELEASED, ParcelState.PACKED)
 
@@ -69,6 +70,9 @@ class Today:
     alarms: list[Alarm] = field(default_factory=list)
     racks: list[RackWaiting] = field(default_factory=list)
     loose: list[LooseWaiting] = field(default_factory=list)
+    missing: list[Animal] = field(default_factory=list)
+    doubtful: list[Weight] = field(default_factory=list)
+    doubtful_count: int = 0
     notes: list[HealthNote] = field(default_factory=list)
     note_count: int = 0
     rounds: list[tuple[ScanRound, int, int]] = field(default_factory=list)
@@ -98,6 +102,8 @@ def today_for(person: Person) -> Today:
     now, today = clock.now(), clock.today()
     page = Today(alarms=list(open_alarms()))
     _care(page)
+    if may(person, Permission.CARE_RECORD):
+        _to_put_right(page, now)
     if may(person, Permission.SCANS_RECORD):
         _scans(page, today)
     _eggs(page, today)
@@ -135,6 +141,16 @@ def _care(page: Today) -> None:
     page.racks = list(racks.values())
     page.note_count = open_health_notes().count()
     page.notes = list(open_health_notes()[:SHOWN])
+
+
+def _to_put_right(page: Today, now: datetime) -> None:
+    """Who is not in its tub, and weights kept as doubtful: often the first sign that two tubs were exchanged."""
+    page.missing = list(Animal.objects.filter(status=Status.MISSING).select_related("tub").order_by("status_since"))
+    rows = Weight.objects.filter(
+        doubtful=True, struck_at__isnull=True, observed_at__gte=now - DOUBT_LASTS, animal__status=Status.HERE
+    )
+    page.doubtful_count = rows.count()
+    page.doubtful = list(rows.select_related("animal__tub").order_by("-observed_at", "-pk")[:SHOWN])
 
 
 def _scans(page: Today, today: date) -> None:

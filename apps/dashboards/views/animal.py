@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.http import Http404, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
 from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
@@ -18,6 +18,9 @@ def animal(request: PersonRequest, ref: str) -> HttpResponse:
     found = animal_by_ref(ref)
     if found is None:
         raise Http404
+    if found.merged_into is not None:
+        # printed labels of the other code keep leading to the animal
+        return redirect(found.merged_into)
     page = whole_animal(found, request.user)
     return render(
         request,

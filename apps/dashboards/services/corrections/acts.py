@@ -14,27 +14,17 @@ from apps.animals.choices import Status
 from apps.animals.models import Animal, Fact
 from apps.animals.services.rehome import Move, placements_rehome
 from apps.breeding.models import Scan, Visit
-from apps.breeding.services.rehome import (
-    VisitMove,
-    check_scan_fits,
-    check_visit_fits,
-    cycle_rests_on,
-    scans_of,
-    scans_rehome,
-    season_steps,
-    visits_rehome,
-    visits_with,
-)
+from apps.breeding.selectors.standing import cycle_rests_on, season_steps
+from apps.breeding.services.rehome import VisitMove, check_scan_fits, check_visit_fits, scans_rehome, visits_rehome
 from apps.care.models import Shed
 from apps.care.policies import may_strike
-from apps.care.services.rehome import care_facts, care_rehome, check_fits, checks_left_behind
+from apps.care.selectors.standing import checks_left_behind
+from apps.care.services.rehome import care_rehome, check_fits
 from apps.core import clock
 from apps.core.errors import DomainError, Invalid, Many, WrongState
 from apps.core.formats import day_text
-from apps.dashboards.selectors.corrections import animal_words, entry_key, moved_words
+from apps.dashboards.selectors.corrections import Entry, animal_words, entries_of_animal, entry_key, moved_words
 from apps.dashboards.services.corrections.plan import Wish, carry_out
-
-Entry = Fact | Visit
 
 
 def swap_wish(
@@ -49,7 +39,7 @@ def swap_wish(
     check_since(since)
     kept = set(stays)
     pairs = ((first, second), (second, first))
-    moves = [(entry, other) for animal, other in pairs for entry in entries_since(animal, since)]
+    moves = [(entry, other) for animal, other in pairs for entry in entries_of_animal(animal, since)]
     moving = [(entry, other) for entry, other in moves if entry_key(entry) not in kept]
     steps = [(cycle, words) for animal in (first, second) for cycle, words in season_steps(animal, since)]
 
@@ -100,7 +90,7 @@ def facts_wish(*, by: Person, animal: Animal, to: Animal, keys: Sequence[str]) -
     check_pair(animal, to)
     if not keys:
         raise Invalid("Choose at least one entry.", field="facts")
-    there = {entry_key(entry): entry for entry in entries_since(animal, None)}
+    there = {entry_key(entry): entry for entry in entries_of_animal(animal, None)}
     unknown = [key for key in keys if key not in there]
     if unknown:
         raise Invalid(f"“{unknown[0]}” is no entry that stands for {animal.code}.", field="facts")
@@ -131,17 +121,6 @@ def facts_move(
 ) -> Correction:
     """Move entries to the animal they are of: an own one of today, or with the right to strike out others' any."""
     return carry_out(by=by, wish=facts_wish(by=by, animal=animal, to=to, keys=keys), why=why, seen=seen)
-
-
-def entries_since(animal: Animal, since: datetime | None) -> list[Entry]:
-    """Everything recorded of an animal that stands, oldest first: care, readings, visits begun since."""
-    found: list[Entry] = [*care_facts(animal, since=since), *scans_of(animal, since), *visits_with(animal, since)]
-    return sorted(found, key=lambda entry: (moment_of(entry), entry_key(entry)))
-
-
-def moment_of(entry: Entry) -> datetime:
-    """When it was seen or began."""
-    return entry.began_at if isinstance(entry, Visit) else entry.observed_at
 
 
 def entries_rehome(by: Person, moves: Sequence[tuple[Entry, Animal]], whose: dict[int, Animal]) -> None:

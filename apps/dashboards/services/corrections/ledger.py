@@ -28,6 +28,8 @@ Snapshot = dict[tuple[str, int], dict[str, Any]]
 # worked out from the rest, and hashed or numbered by keys that a preview cannot know: compared by what people read
 SEEN = frozenset({"observed_at", "seen_at", "began_at"})
 COMPUTED = frozenset({"answer", "input_hash", "ref"})
+# the reason is given with the act, after the preview was read
+OWN_WORDS = frozenset({"sire_settled_why", "evidence", "reason"})
 
 
 def snapshot(animals: Sequence[int]) -> Snapshot:
@@ -116,7 +118,7 @@ def version_of(rows: Sequence[RowChange], moment: datetime) -> str:
 def _normal(table: str, columns: Mapping[str, Any], added: set[tuple[str, int]], moment: datetime) -> dict[str, Any]:
     model = apps.get_model(table)
     is_new = columns.get("id") is not None and (table, columns["id"]) in added
-    own = COMPUTED | ({"id", "source_ref"} if is_new else set())
+    own = COMPUTED | OWN_WORDS | ({"id", "source_ref"} if is_new else set())
     found: dict[str, Any] = {}
     for column in model._meta.concrete_fields:
         name = column.attname

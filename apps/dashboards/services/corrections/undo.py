@@ -124,7 +124,7 @@ def _changed_since(row: RowChange) -> str:
 
 def _rests_on(row: RowChange, keys: set[tuple[str, int]]) -> str:
     """Something entered since that hangs on a row which this would take away."""
-    if row.verb != RowVerb.ADDED:
+    if row.verb != RowVerb.ADDED or "resolved_at" in row.after:
         return ""
     model = apps.get_model(row.table)
     for upper, names in pointing_at(model).items():

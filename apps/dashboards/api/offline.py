@@ -9,7 +9,6 @@ from rest_framework import serializers, viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.viewsets import ViewSetMixin
 
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
@@ -148,9 +147,3 @@ class KeptEntryViewSet(FloorViewSet):
             by=self.by, entry=self.get_object(), decision=decision, note=note, request_key=self.request_key
         )
         return Response(self.get_serializer(row).data)
-
-
-ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
-    ("observations", ObservationViewSet, "observation"),
-    ("kept-entries", KeptEntryViewSet, "kept-entry"),
-]
