@@ -25,7 +25,7 @@ from apps.care.selectors.kept import kept_entries, undecided
 from apps.care.services import kept_entry_decide
 from apps.core import clock
 from apps.core.errors import DomainError, Invalid, TooLarge
-from apps.dashboards.api import MOST_ENTRIES, EntriesIn
+from apps.dashboards.api.offline import MOST_ENTRIES, EntriesIn
 from apps.dashboards.forms import DecisionForm
 from apps.dashboards.services import Answer, Entry, kept_entry_record, observations_take
 
