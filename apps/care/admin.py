@@ -4,11 +4,23 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from apps.care.models import CareMark, Condition, HealthNote, MealCheck, MealOffer, Photo, Shed, Weight
+from apps.care.models import (
+    CareMark,
+    Condition,
+    Dose,
+    HealthNote,
+    HealthTest,
+    MealCheck,
+    MealOffer,
+    Photo,
+    Shed,
+    Treatment,
+    Weight,
+)
 from apps.core.admin import ReadOnly
 
 
-@admin.register(Weight, MealOffer, MealCheck, Shed, CareMark, Condition, HealthNote, Photo)
+@admin.register(Weight, MealOffer, MealCheck, Shed, CareMark, Condition, HealthNote, HealthTest, Treatment, Dose, Photo)
 class FactAdmin(ReadOnly):
     """Facts are appended, never changed."""
 

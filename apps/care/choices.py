@@ -87,6 +87,42 @@ class KeptDecision(TextChoices):
     DISCARDED = "discarded"
 
 
+class SampleKind(TextChoices):
+    """What was taken or done for a test; what it means is the laboratory's and the veterinarian's to say."""
+
+    DROPPINGS = "droppings"
+    SWAB = "swab"
+    BLOOD = "blood"
+    SKIN = "skin"
+    IMAGE = "X-ray or ultrasound"
+    OTHER = "other"
+
+
+class HealthResult(TextChoices):
+    """What came back."""
+
+    WAITING = "waiting"
+    NEGATIVE = "negative"
+    POSITIVE = "positive"
+    UNCLEAR = "unclear"
+
+
+class DoseOutcome(TextChoices):
+    """What became of a dose."""
+
+    GIVEN = "given"
+    SKIPPED = "skipped"
+
+
+class TreatmentEnd(TextChoices):
+    """Why a treatment is over."""
+
+    FINISHED = "course finished"
+    STOPPED = "veterinarian stopped it"
+    REPLACED = "replaced by another"
+    OTHER = "other"
+
+
 class StrikeReason(TextChoices):
     """Why an entry is struck out."""
 

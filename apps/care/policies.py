@@ -15,7 +15,7 @@ from apps.animals.models import Animal, Fact
 from apps.animals.policies import FORBIDS, hold_words
 from apps.animals.selectors import holds_in_force
 from apps.care.choices import MealOutcome, StrikeReason
-from apps.care.models import KeptEntry
+from apps.care.models import KeptEntry, Treatment
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, WrongState
 from apps.core.formats import day_text
@@ -133,6 +133,8 @@ def check_strike(person: Person, fact: Fact, reason: str) -> None:
         raise WrongState("This entry is struck out already.")
     own_today = fact.by_id == person.pk and clock.day_of(fact.recorded_at) == clock.today()
     check_may(person, Permission.STRIKE_OWN if own_today else Permission.STRIKE_OTHERS)
+    if isinstance(fact, Treatment):
+        check_may(person, Permission.TREATMENT_SET)
     if reason and reason not in StrikeReason.values:
         raise Invalid(f"Choose a reason: {', '.join(StrikeReason.values)}.", field="reason")
     if not reason and needs_reason(person, fact):

@@ -70,6 +70,12 @@ def today() -> date:
     return day_of(now())
 
 
+def day_begins(day: date) -> datetime:
+    """The first moment of a facility day."""
+    here = _provider()
+    return datetime(day.year, day.month, day.day, here.day_starts_at_hour, tzinfo=here.zone).astimezone(UTC)
+
+
 def noon(day: date) -> datetime:
     """Noon of a facility day: the moment given to facts of which only the day is known."""
     return datetime(day.year, day.month, day.day, 12, tzinfo=_provider().zone).astimezone(UTC)

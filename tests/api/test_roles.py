@@ -78,6 +78,8 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
     (r"^api/v1/parcels/", EVERYONE, PACKERS),
     (r"^api/v1/(hubs|weather-series|sites|rooms|racks|health-groups)/", EVERYONE, OWNER),
     (r"^api/v1/(incubators|probes)/", EVERYONE, INCUBATES),
+    (r"^api/v1/treatments/", EVERYONE, LEADS),
+    (r"^api/v1/health-tests/.*result/", EVERYONE, LEADS),
     (r"^api/v1/job-runs/", LEADS, LEADS),
     (r"^api/v1/(clutches|boxes|eggs)/", EVERYONE, BROODS),
     (r"^api/v1/animals/.*move/", EVERYONE, SCANS),

@@ -10,7 +10,9 @@ from apps.care.selectors.meals import live_checks
 from apps.care.selectors.timeline import KINDS
 
 # a meal's check goes where its offer goes
-MOVABLE = tuple(kind for kind in KINDS if kind != "mealcheck")
+# A prescription and its doses are no sighting of an animal: which one was treated is for whoever set it to put right.
+STAYS = frozenset({"mealcheck", "treatment", "dose"})
+MOVABLE = tuple(kind for kind in KINDS if kind not in STAYS)
 
 
 def care_facts(animal: Animal, *, since: datetime | None = None) -> list[Fact]:

@@ -6,7 +6,20 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from apps.animals.models import Animal, Fact
-from apps.care.models import CareMark, Condition, HealthNote, MealCheck, MealOffer, Photo, Shed, Weight
+from apps.care.choices import HealthResult
+from apps.care.models import (
+    CareMark,
+    Condition,
+    Dose,
+    HealthNote,
+    HealthTest,
+    MealCheck,
+    MealOffer,
+    Photo,
+    Shed,
+    Treatment,
+    Weight,
+)
 from apps.core.errors import Missing
 from apps.core.formats import grams_text
 
@@ -18,8 +31,12 @@ KINDS: dict[str, type[Fact]] = {
     "caremark": CareMark,
     "condition": Condition,
     "healthnote": HealthNote,
+    "healthtest": HealthTest,
+    "treatment": Treatment,
+    "dose": Dose,
     "photo": Photo,
 }
+HEALTH_KINDS = ("healthnote", "healthtest", "treatment", "dose")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +102,26 @@ def _words(fact: Fact) -> tuple[str, str]:
             state = " (closed)" if fact.closed_at else ""
             text = f": {fact.text}" if fact.text and fact.signs else fact.text
             return f"health note: {', '.join(fact.signs)}{text}{state}", "" if fact.closed_at else "attention"
+        case HealthTest():
+            return _test_words(fact), "attention" if fact.result == HealthResult.POSITIVE else ""
+        case Treatment():
+            end = f"; ended: {fact.ended_why}" if fact.ended_at else ""
+            words = f"treatment as {fact.veterinarian} prescribed: {fact.medicine}, {fact.dose}{end}"
+            return words, "" if fact.ended_at else "attention"
+        case Dose():
+            why = f": {fact.reason}" if fact.reason else ""
+            return f"dose {fact.due.number} of {fact.due.treatment.medicine} {fact.outcome}{why}", ""
         case Photo():
             return f"photograph{f': {fact.caption}' if fact.caption else ''}", ""
     return str(fact), ""
+
+
+def _test_words(test: HealthTest) -> str:
+    what = f" for {test.wanted}" if test.wanted else ""
+    where = f", {test.laboratory}" if test.laboratory else ""
+    came = f" on {test.result_on}" if test.result_on else ""
+    said = f": {test.result_text}" if test.result_text else ""
+    return f"test: {test.kind}{what}{where}, {test.result}{came}{said}"
 
 
 def entries_of(animal: Animal, *, kinds: tuple[str, ...] = tuple(KINDS), limit: int = 60) -> list[Entry]:
@@ -98,6 +132,8 @@ def entries_of(animal: Animal, *, kinds: tuple[str, ...] = tuple(KINDS), limit: 
         related = ["animal", "by", "struck_by"]
         if model is MealCheck:
             related.append("offer")
+        if model is Dose:
+            related.append("due__treatment")
         if model is Photo:
             related.append("document")
         rows = model._default_manager.filter(animal=animal).select_related(*related)

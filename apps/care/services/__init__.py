@@ -1,6 +1,13 @@
 """Writes of daily care."""
 
 from apps.care.services.daily import condition_record, health_note_close, health_note_record, mark_record, photo_add
+from apps.care.services.health import (
+    dose_record,
+    health_test_record,
+    health_test_result,
+    treatment_begin,
+    treatment_end,
+)
 from apps.care.services.kept import ToKeep, kept_entries_keep, kept_entry_decide
 from apps.care.services.meals import meal_check, meal_offer, meals_check, meals_offer
 from apps.care.services.meals_bulk import MealItem, meals_record
@@ -13,9 +20,12 @@ __all__ = [
     "ToKeep",
     "WeightItem",
     "condition_record",
+    "dose_record",
     "fact_strike",
     "health_note_close",
     "health_note_record",
+    "health_test_record",
+    "health_test_result",
     "kept_entries_keep",
     "kept_entry_decide",
     "mark_record",
@@ -26,6 +36,8 @@ __all__ = [
     "meals_record",
     "photo_add",
     "shed_record",
+    "treatment_begin",
+    "treatment_end",
     "weight_check",
     "weight_record",
     "weights_record",

@@ -8,9 +8,10 @@ from apps.animals.models import Fact
 from apps.animals.services import holds_lift_by_source
 from apps.care.choices import HealthSign, MealOutcome, ShedStage
 from apps.care.events import FactStruck
-from apps.care.models import HealthNote, MealCheck, MealOffer, Photo, Shed
+from apps.care.models import HealthNote, MealCheck, MealOffer, Photo, Shed, Treatment
 from apps.care.policies import check_strike
 from apps.care.selectors import meal_of
+from apps.care.services.health import TREATMENT_SOURCE
 from apps.care.services.meals import CHECK_SOURCE, OFFER_SOURCE, fed_hold_place
 from apps.care.services.sheds import SHED_SOURCE, opaque_hold_place
 from apps.core import clock
@@ -41,6 +42,8 @@ def fact_strike(*, by: Person, fact: Fact, reason: str = "", request_key: str | 
         _take_back_check(by=by, check=fact, offer_stays=True)
     elif isinstance(fact, Shed):
         _take_back_shed(by=by, shed=fact)
+    elif isinstance(fact, Treatment):
+        holds_lift_by_source(by=by, source_kind=TREATMENT_SOURCE, source_ref=fact.ref)
     elif isinstance(fact, Photo):
         document_void(by=by, document=fact.document, reason=reason or "taken back")
     audit_write(
