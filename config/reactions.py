@@ -9,6 +9,7 @@ from apps.animals import events as animals_events
 from apps.breeding import events as breeding_events
 from apps.breeding import reactions as breeding_reactions
 from apps.care import events as care_events
+from apps.care import reactions as care_reactions
 from apps.hatchlings import reactions as hatchlings_reactions
 from apps.incubation import events as incubation_events
 from apps.incubation import reactions as incubation_reactions
@@ -25,10 +26,18 @@ TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
     jobs_events.AlarmRaised: (jobs_reactions.alarm_notices,),
     animals_events.AnimalLeft: (inventory_reactions.offer_ends,),
     animals_events.RecordsCorrected: (breeding_reactions.corrected_refresh, hatchlings_reactions.judge_corrected),
-    care_events.WeightRecorded: (breeding_reactions.female_refresh, hatchlings_reactions.judge_again),
+    care_events.WeightRecorded: (
+        care_reactions.mass_look,
+        breeding_reactions.female_refresh,
+        hatchlings_reactions.judge_again,
+    ),
     care_events.MealChecked: (breeding_reactions.female_refresh, hatchlings_reactions.judge_again),
     care_events.ShedRecorded: (breeding_reactions.pre_lay_shed_note, hatchlings_reactions.judge_again),
-    care_events.FactStruck: (breeding_reactions.female_refresh, hatchlings_reactions.judge_again),
+    care_events.FactStruck: (
+        care_reactions.mass_look,
+        breeding_reactions.female_refresh,
+        hatchlings_reactions.judge_again,
+    ),
     breeding_events.SeasonsTouched: (breeding_reactions.seasons_refresh,),
     incubation_events.BroodBoxed: (incubation_reactions.hatch_window,),
     inventory_events.OrderCancelled: (shipping_reactions.parcels_end,),

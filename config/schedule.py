@@ -24,6 +24,8 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("jobs.send-notices", 15, "watch", "alarms reach whoever is on call"),
     Periodic("jobs.heartbeat-watch", 60, "watch", "silence of the watch queue is itself noticed"),
     Periodic("jobs.heartbeat-work", 60, "work", "silence of the work queue is itself noticed"),
+    Periodic("care.watch-live-prey", 60, "watch", "live prey is never left unattended"),
+    Periodic("care.watch-mass", 21600, "work", "a loss of mass is an alarm once, and over when it is regained"),
     Periodic("breeding.refresh-forecasts", 3600, "work", "a new day or a changed fact moves forecasts and advice"),
     Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
     Periodic("animals.check-lineage", 86400, "work", "what must never be false is looked for every night"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import datetime
 from typing import Any
 
@@ -21,8 +20,8 @@ from apps.care.choices import (
     Vigour,
 )
 from apps.core import clock
-
-THOUSANDS = re.compile(r"^\d{1,3},\d{3}$")
+from apps.core.errors import Invalid
+from apps.core.units import read_grams
 
 
 class GramsField(forms.FloatField):
@@ -34,17 +33,14 @@ class GramsField(forms.FloatField):
         self.unit = "g"
 
     def to_python(self, value: object) -> float | None:  # type: ignore[override]
-        """``1743``, ``1743.5``, ``1743,5`` and ``1743 g``."""
-        typed = str(value or "").strip().removesuffix("g").strip().replace(" ", "")
-        if THOUSANDS.match(typed):
-            plain = typed.replace(",", "")
-            raise forms.ValidationError(
-                f"{typed} can be read two ways. Write {plain}, or {typed.replace(',', '.')} with a point.",
-                code="ambiguous",
-            )
-        if typed and not re.fullmatch(r"\d+([.,]\d+)?", typed):
-            raise forms.ValidationError("Write the weight as a number of grams, such as 1743.", code="invalid")
-        return super().to_python(typed.replace(",", "."))
+        """``1743``, ``1743,5``, ``1743 g``, ``12,5 kg``, and the line a scale types: ``ST,GS,+  174.3g``."""
+        typed = str(value or "").strip()
+        if not typed:
+            return super().to_python("")
+        try:
+            return read_grams(typed, field="mass_g")
+        except Invalid as error:
+            raise forms.ValidationError(error.message, code="invalid") from None
 
 
 class MomentField(forms.DateTimeField):

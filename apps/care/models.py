@@ -294,3 +294,22 @@ class Photo(Fact):
 
     def __str__(self) -> str:
         return self.caption or "photograph"
+
+
+class SeasonWord(models.Model):
+    """What the season says of a female, written down here by the floor that knows it: her care reads it, never above.
+
+    It counts for the hours of the house rule after ``noted_at``; an older word is not used.
+    """
+
+    animal = models.OneToOneField(Animal, on_delete=models.CASCADE, related_name="+")
+    stage = models.CharField(max_length=16)
+    fast_expected = models.BooleanField(default=False)
+    scan_on = models.DateField(null=True, blank=True, help_text="Her next scan is planned for this day.")
+    noted_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["noted_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.animal}: {self.stage}"

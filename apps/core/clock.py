@@ -65,6 +65,17 @@ def day_of(moment: datetime) -> date:
     return (moment.astimezone(here.zone) - timedelta(hours=here.day_starts_at_hour)).date()
 
 
+def day_reader() -> Callable[[datetime], date]:
+    """``day_of`` with the setting read once, for whoever asks it of many thousand moments."""
+    here = _provider()
+    shift = timedelta(hours=here.day_starts_at_hour)
+
+    def day(moment: datetime) -> date:
+        return (moment.astimezone(here.zone) - shift).date()
+
+    return day
+
+
 def today() -> date:
     """The facility day it is now."""
     return day_of(now())

@@ -49,21 +49,10 @@ class FemaleRecord:
     holds: tuple[str, ...] = ()
 
 
-def day_reader() -> Callable[[datetime], date]:
-    """``clock.day_of`` with the setting read once: it is asked for every fact of every female."""
-    here = clock.setting()
-    zone, shift = here.zone, timedelta(hours=here.day_starts_at_hour)
-
-    def day(moment: datetime) -> date:
-        return (moment.astimezone(zone) - shift).date()
-
-    return day
-
-
 def female_records(animal_ids: Sequence[int], since: date, as_of: date) -> dict[int, FemaleRecord]:
     """Facts of many females from ``since`` to the end of ``as_of``. Fixed number of queries."""
     found: dict[int, FemaleRecord] = defaultdict(FemaleRecord)
-    day = day_reader()
+    day = clock.day_reader()
     first, last = clock.noon(since) - timedelta(hours=12), clock.noon(as_of) + timedelta(hours=36)
     within = {"observed_at__gte": first, "observed_at__lt": last, "struck_at__isnull": True}
     for pk, animal, at, mm, count, doubtful in (

@@ -23,6 +23,7 @@ from apps.breeding.models import AdviceOverride, Season, SeasonForecast
 from apps.breeding.policies import cycle_step
 from apps.breeding.selectors.facts import season_questions
 from apps.breeding.selectors.profiles import SpeciesProfile, season_span, species_profiles
+from apps.breeding.services.care_words import care_words_note
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.engines.follicles import (
@@ -74,6 +75,8 @@ def forecasts_refresh(*, by: Person, seasons: Sequence[Season], request_key: str
     for (species_id, as_of), group in groups.items():
         for start in range(0, len(group), CHUNK):
             written += _refresh_group(group[start : start + CHUNK], profiles, profiles[species_id].engine, as_of)
+    for start in range(0, len(rows), CHUNK):
+        care_words_note(rows[start : start + CHUNK])
     return written
 
 

@@ -13,9 +13,10 @@ from apps.accounts.services import audit_write, service
 from apps.animals.models import Animal
 from apps.breeding.choices import NoReading
 from apps.breeding.errors import AlreadyRead
-from apps.breeding.models import Scan, ScanRound, ScanRoundLine
+from apps.breeding.models import Scan, ScanRound, ScanRoundLine, Season
 from apps.breeding.policies import check_female, check_here, check_round_open
 from apps.breeding.selectors.seasons import breeding_females
+from apps.breeding.services.care_words import care_words_note
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.core.turns import take_turn
@@ -52,6 +53,8 @@ def scan_round_open(
             ScanRoundLine(round=round, female=female, order=order) for order, female in enumerate(chosen, 1)
         )
     audit_write(by=by, act="scan-round.open", subject=round, detail={"females": len(chosen)})
+    # a meal within the rest before a scan waits: the feeding plan hears of the round at once
+    care_words_note(list(Season.objects.filter(female__in=chosen).select_related("female__species")))
     return round
 
 

@@ -13,6 +13,7 @@ from apps.care.api.facts import (
     ShedViewSet,
     WeightViewSet,
 )
+from apps.care.api.feeding import FeedingPlanViewSet, GrowthViewSet, ThawListViewSet
 from apps.care.api.health import DoseViewSet, HealthNoteViewSet, HealthTestViewSet, TreatmentViewSet
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
@@ -27,4 +28,7 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("treatments", TreatmentViewSet, "treatment"),
     ("doses", DoseViewSet, "dose"),
     ("photos", PhotoViewSet, "photo"),
+    ("feeding-plan", FeedingPlanViewSet, "feeding-plan"),
+    ("thaw-list", ThawListViewSet, "thaw-list"),
+    ("growth", GrowthViewSet, "growth"),
 ]

@@ -31,6 +31,7 @@ from apps.care.models import CareMark, Condition, MealCheck, MealOffer, Photo, S
 from apps.care.selectors import meal_of
 from apps.care.selectors.meals import live_checks
 from apps.core.errors import Invalid
+from apps.core.units import read_grams
 
 ANIMAL = OpenApiParameter("animal", str, description="Only facts of the animal with this ref.")
 HIGHEST_ID = 2**63 - 1
@@ -144,10 +145,20 @@ class EntryIn(SeenIn):
     animal = serializers.CharField(max_length=10)
 
 
+class GramsIn(serializers.FloatField):
+    """Grams as a number, or as text that a person types or a scale sends."""
+
+    def to_internal_value(self, data: Any) -> float:
+        """The number of grams. Raises Invalid naming the field for what cannot be read one way."""
+        if isinstance(data, str):
+            return read_grams(data, field=self.field_name or "mass_g")
+        return super().to_internal_value(data)
+
+
 class WeightIn(EntryIn):
     """A weight in grams."""
 
-    mass_g = serializers.FloatField()
+    mass_g = GramsIn(help_text="Grams: a number, or words as a scale sends them (174.3 g, 12,5 kg).")
     doubtful = serializers.BooleanField(default=False)
     stated_check = serializers.BooleanField(default=False, help_text="The one weighing allowed after ovulation.")
     despite_hold = serializers.BooleanField(default=False, help_text="It was weighed although a hold forbade it.")

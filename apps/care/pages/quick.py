@@ -9,8 +9,10 @@ from apps.animals.choices import HandlingAct
 from apps.animals.models import Animal
 from apps.care.choices import MarkKind, ShedStage
 from apps.care.models import CareMark, Condition, HealthNote, Shed
+from apps.care.pages.feeding_plan import food_words, plan_row
 from apps.care.policies import holds_words, may_record
 from apps.care.selectors import Meal, latest_weight, meals_of, open_health_notes
+from apps.care.selectors.feeding import feeding_lines
 from apps.care.selectors.timeline import Entry, entries_of
 from apps.core import clock
 from apps.core.formats import day_text, grams_text
@@ -48,11 +50,13 @@ class Quick:
     entries: list[Entry]
     next_animal: Animal | None
     offer_initial: dict[str, object] = field(default_factory=dict)
+    planned_food: str = ""
+    plan_words: str = ""
 
     @property
     def food_words(self) -> str:
-        """What the offer is filled in with: the last meal's food."""
-        return self.last_meal.words if self.last_meal else ""
+        """What the offer is filled in with: the food of the plan, else of the last meal."""
+        return self.planned_food or (self.last_meal.words if self.last_meal else "")
 
     @property
     def state_words(self) -> str:
@@ -105,6 +109,19 @@ def quick_page(animal: Animal) -> Quick:
             "count": last.count,
             "presentation": last.presentation,
         }
+    (line,) = feeding_lines([animal])
+    row = plan_row(line, clock.today())
+    planned_food = ""
+    if line.plan is not None and line.plan.choice is not None:
+        choice = line.plan.choice
+        initial = {
+            "prey": choice.prey,
+            "size": choice.size,
+            "prey_g": choice.each_g,
+            "count": choice.count,
+            "presentation": choice.presentation,
+        }
+        planned_food = f"{food_words(choice)}{f', {grams_text(choice.total_g)}' if choice.total_g else ''}"
     tub = animal.tub
     shed_words = "none recorded"
     if shed is not None:
@@ -126,6 +143,8 @@ def quick_page(animal: Animal) -> Quick:
         entries=entries_of(animal, limit=20),
         next_animal=_next(animal),
         offer_initial=initial,
+        planned_food=planned_food,
+        plan_words=". ".join(word for word in (row.state, row.concern) if word),
     )
 
 

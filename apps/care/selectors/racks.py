@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from apps.animals.choices import Status
 from apps.animals.models import Animal
+from apps.care.selectors.late import late_offers
 from apps.care.selectors.meals import unchecked_offers
 from apps.places.models import Rack
 
@@ -21,15 +23,25 @@ def animals_of_rack(rack: Rack) -> QuerySet[Animal]:
     )
 
 
-def racks_to_feed() -> list[tuple[Rack, int, int]]:
-    """Every rack with animals in walking order: how many live in it, how many offers wait for a check."""
+@dataclass(frozen=True, slots=True)
+class RackToFeed:
+    """One rack: who lives in it, how many offers wait for a check, and how many of those are late."""
+
+    rack: Rack
+    living: int
+    waiting: int
+    late: int
+
+
+def racks_to_feed() -> list[RackToFeed]:
+    """Every rack with animals in walking order."""
     living = Counter(
         Animal.objects.filter(tub__isnull=False, status=Status.HERE).values_list("tub__rack_id", flat=True)
     )
-    waiting = Counter(
-        unchecked_offers().filter(animal__status=Status.HERE).values_list("animal__tub__rack_id", flat=True)
-    )
+    here = {"animal__status": Status.HERE}
+    waiting = Counter(unchecked_offers().filter(**here).values_list("animal__tub__rack_id", flat=True))
+    late = Counter(late_offers().filter(**here).values_list("animal__tub__rack_id", flat=True))
     racks = Rack.objects.select_related("room__site").order_by(
         "room__site__walk_order", "room__walk_order", "room__name", "walk_order", "name"
     )
-    return [(rack, living[rack.pk], waiting[rack.pk]) for rack in racks if living[rack.pk]]
+    return [RackToFeed(rack, living[rack.pk], waiting[rack.pk], late[rack.pk]) for rack in racks if living[rack.pk]]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
@@ -33,8 +32,8 @@ from apps.core.exchange import (
     flag_cell,
     need_cell,
 )
+from apps.core.units import read_grams
 
-AMBIGUOUS = re.compile(r"^\d{1,3},\d{3}$")
 CODE = Column("code", "the animal's code", required=True, example="PR-0412")
 
 
@@ -56,14 +55,8 @@ def animal_cell(row: Mapping[str, str], known: Mapping[str, Animal]) -> Animal:
 
 def grams_cell(row: Mapping[str, str], column: str) -> float | None:
     """Grams, decimal point or decimal comma; None when empty. Raises Invalid."""
-    text = cell(row, column).removesuffix("g").strip()
-    if not text:
-        return None
-    if AMBIGUOUS.match(text):
-        raise Invalid(f"{text} can be read two ways. Write it without a comma, or with a point.", field=column)
-    if not re.fullmatch(r"\d+([.,]\d+)?", text):
-        raise Invalid(f"“{text}” is not a number of grams. Write it as 1743 or 1743.5.", field=column)
-    return float(text.replace(",", "."))
+    text = cell(row, column)
+    return read_grams(text, field=column) if text else None
 
 
 def moment_cell(row: Mapping[str, str], column: str) -> datetime | None:

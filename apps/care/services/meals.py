@@ -21,6 +21,7 @@ from apps.care.models import HealthNote, MealCheck, MealOffer
 from apps.care.policies import check_fate
 from apps.care.selectors import meal_of
 from apps.care.services.facts import against_hold, client_uuid, fact_again, fact_write, seen_at
+from apps.care.services.live_watch import live_alarm_end
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, Many, WrongState
 from apps.core.formats import day_text
@@ -230,7 +231,7 @@ def _check_write(
     if earlier is not None:
         return earlier
     # the row is locked, so two checks at once meet one after the other
-    standing = MealOffer.objects.select_for_update(of=("self",)).select_related("by").get(pk=offer.pk)
+    standing = MealOffer.objects.select_for_update(of=("self",)).select_related("by", "animal").get(pk=offer.pk)
     if standing.struck_at is not None:
         raise WrongState("This offer was struck out, so there is nothing to check.", field="offer")
     moment = seen_at(animal, observed_at)
@@ -252,6 +253,7 @@ def _check_write(
             )
     except IntegrityError:
         raise Duplicate("This meal was already checked.", field="outcome") from None
+    live_alarm_end(by=by, offer=standing)
     if fate == MealOutcome.LEFT:
         holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(standing.pk))
     if fate == MealOutcome.REGURGITATED:

@@ -12,6 +12,7 @@ from apps.care.models import HealthNote, MealCheck, MealOffer, Photo, Shed, Trea
 from apps.care.policies import check_strike
 from apps.care.selectors import meal_of
 from apps.care.services.health import TREATMENT_SOURCE
+from apps.care.services.live_watch import live_alarm_end
 from apps.care.services.meals import CHECK_SOURCE, OFFER_SOURCE, fed_hold_place
 from apps.care.services.sheds import SHED_SOURCE, opaque_hold_place
 from apps.core import clock
@@ -38,6 +39,7 @@ def fact_strike(*, by: Person, fact: Fact, reason: str = "", request_key: str | 
     _cross_out(by=by, fact=fact, reason=reason)
     if isinstance(fact, MealOffer):
         holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(fact.pk))
+        live_alarm_end(by=by, offer=fact)
     elif isinstance(fact, MealCheck):
         _take_back_check(by=by, check=fact, offer_stays=True)
     elif isinstance(fact, Shed):

@@ -101,8 +101,9 @@ def entry_strike(request: PersonRequest, ref: str) -> HttpResponse:
 def feeding(request: PersonRequest) -> HttpResponse:
     """Every rack in walking order, with what waits for a check."""
     rows = racks_to_feed()
-    waiting = sum(unchecked for _, _, unchecked in rows)
-    return render(request, "care/feeding.html", {"rows": rows, "waiting": waiting})
+    waiting = sum(row.waiting for row in rows)
+    late = sum(row.late for row in rows)
+    return render(request, "care/feeding.html", {"rows": rows, "waiting": waiting, "late": late})
 
 
 @requires(Permission.READ, write=Permission.CARE_RECORD)
@@ -110,10 +111,13 @@ def rack_offer(request: PersonRequest, ref: str) -> HttpResponse:
     """The first pass over a rack: the same food to all, exceptions tapped."""
     rack = get_object_or_404(Rack.objects.select_related("room"), ref=ref)
     tapped = set(request.POST.getlist("skip"))
-    form = RackOfferForm(request.POST or None, initial=_usual_food(rack))
+    food = request.GET.get("food", "")[:60]
+    page = offer_page(rack, tapped if request.method == "POST" else None, food)
+    planned = next((group.initial for group in page.foods if group.chosen), None)
+    form = RackOfferForm(request.POST or None, initial=dict(planned) if planned else _usual_food(rack))
     if request.method == "POST" and form.is_valid():
         shown = set(request.POST.getlist("shown"))
-        animals = [cell.animal for cell in offer_page(rack, tapped).cells if cell.value in shown - tapped]
+        animals = [cell.animal for cell in page.cells if cell.value in shown - tapped]
         try:
             offers = services.meals_offer(
                 by=request.user,
@@ -128,7 +132,6 @@ def rack_offer(request: PersonRequest, ref: str) -> HttpResponse:
             words = f"{rack.name}: offered to {len(offers)}, skipped {len(tapped & shown)}. Check later what they ate."
             messages.success(request, words)
             return redirect("care:rack-check", ref=rack.ref)
-    page = offer_page(rack, tapped if request.method == "POST" else None)
     context = {"page": page, "rack": rack, "form": form, "food_words": _food_words(form.initial)}
     return render(request, "care/rack_offer.html", context, status=400 if form.errors else 200)
 

@@ -11,6 +11,7 @@ from django import template
 from django.utils.safestring import SafeString, mark_safe
 
 from apps.core import clock, formats
+from apps.core.cautions import cautions
 from apps.core.marks import mark_svg
 from apps.core.units import c_to_f, money_text
 
@@ -28,6 +29,13 @@ def mark(state: object, size: int = 13, kind: str = "") -> SafeString:
 def fresh_key() -> str:
     """A request key for one form: a double tap or a retry writes once."""
     return uuid.uuid4().hex
+
+
+@register.inclusion_tag("core/ui/caution.html")
+def caution(key: str) -> dict[str, str]:
+    """A caution of the register, boxed; its templates are listed there."""
+    found = cautions()[key]
+    return {"title": found.title, "words": found.words, "source": found.source}
 
 
 @register.filter

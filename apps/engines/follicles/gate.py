@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from apps.engines.feeding.mass import LossRule, mass_loss
+
 from .facts import SeasonFacts, Weight
 from .profile import FollicleProfile
 from .words import day, grams
@@ -104,39 +106,25 @@ def _weight_barriers(facts: SeasonFacts, as_of: date, profile: FollicleProfile) 
 
 def mass_alarm(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> Barrier | None:
     """A loss past the alarm: after a clutch without the laying step itself, else within the season's window."""
-    weights = sorted((w for w in facts.weights if w.on <= as_of), key=lambda w: w.on)
-    laid = [on for on in (facts.laid_on, facts.last_laid_on) if on is not None and on <= as_of]
-    since_laying = max(laid, default=None)
-    if since_laying is not None:
-        weights = _after_laying(weights, since_laying, profile)
-    if len(weights) < 2:
+    rule = LossRule(
+        limit_pct=profile.mass_season_loss_alarm_pct,
+        span_days=profile.mass_season_loss_alarm_days,
+        after_laying_pct=profile.mass_loss_alarm_pct,
+        after_laying_days=profile.mass_loss_alarm_days,
+        recovery_days=profile.gate_recovery_days,
+        laying_step_low_pct=profile.mass_laying_step_low_pct,
+    )
+    laid = [on for on in (facts.laid_on, facts.last_laid_on) if on is not None]
+    found = mass_loss(facts.weights, laid, rule, as_of)
+    if found is None or not found[0].is_alarm:
         return None
-    last = weights[-1]
-    brooding = since_laying is not None and (last.on - since_laying).days <= profile.gate_recovery_days
-    limit = profile.mass_loss_alarm_pct if brooding else profile.mass_season_loss_alarm_pct
-    span = profile.mass_loss_alarm_days if brooding else profile.mass_season_loss_alarm_days
-    base = max((w for w in weights[:-1] if (last.on - w.on).days <= span), key=lambda weight: weight.g, default=None)
-    if base is None:
-        return None
-    loss_pct = 100 * (base.g - last.g) / base.g
-    if loss_pct <= limit:
-        return None
+    loss, base, last = found
     return Barrier(
         "mass",
-        f"She lost {loss_pct:.1f} % in {(last.on - base.on).days} days ({grams(base.g)} to {grams(last.g)}); "
-        f"the alarm is {limit:g} % in {span:g} days.",
+        f"She lost {loss.pct:.1f} % in {loss.days} days ({grams(base.g)} to {grams(last.g)}); "
+        f"the alarm is {loss.limit_pct:g} % in {loss.span_days:g} days.",
         tuple(ref for ref in (base.ref, last.ref) if ref),
     )
-
-
-def _after_laying(weights: list[Weight], laid: date, profile: FollicleProfile) -> list[Weight]:
-    """Weighings behind the laying step. One on the laying day may stand on either side of it: the drop tells."""
-    later = [w for w in weights if w.on > laid]
-    same_day = min((w for w in weights if w.on == laid), key=lambda w: w.g, default=None)
-    if same_day is None or not later:
-        return later
-    drop_pct = 100 * (same_day.g - later[0].g) / same_day.g
-    return later if drop_pct >= profile.mass_laying_step_low_pct else [same_day, *later]
 
 
 def own_gain_g_per_week(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> float | None:
