@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from apps.accounts.models import Person
 from apps.accounts.policies import may
 from apps.accounts.selectors import facility
+from apps.accounts.views import TABLET_COOKIE
 from apps.core import clock
 from apps.jobs.selectors import open_alarms
 from config.navigation import OWN_LINKS, TABS
@@ -33,6 +34,8 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     if not isinstance(user, Person) or not user.is_active:
         return common
     path = request.path
+    # a shared tablet locks by itself, also without the link
+    common["idle_minutes"] = here.idle_lock_minutes if TABLET_COOKIE in request.COOKIES else 0
     navigation = [
         {
             "label": tab.label,

@@ -51,6 +51,7 @@ from apps.core.errors import DomainError
 TABLET_COOKIE = "tablet"
 SEEN = "seen_at"
 LOCKED = "locked"
+BY_ITSELF = "/api/v1/observations/"
 SET_PASSWORD = "set_password"
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -99,7 +100,9 @@ def idle_lock(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[
                 return HttpResponse(status=401)
             going = f"?{urlencode({'next': request.get_full_path()})}" if request.method == "GET" else ""
             return redirect(f"/pin/{going}")
-        request.session[SEEN] = moment
+        # what a device sends by itself is no sign that somebody is there
+        if request.path != BY_ITSELF:
+            request.session[SEEN] = moment
         return get_response(request)
 
     return middleware

@@ -43,6 +43,8 @@ SHELL = (
     "core/js/shell.js",
     "core/js/observations.js",
     "core/js/waiting.js",
+    "core/js/lock.js",
+    "core/js/scan_label.js",
     "care/care.css",
     "care/rack.js",
     "fonts/AtkinsonHyperlegible-Regular.ttf",

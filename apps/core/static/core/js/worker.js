@@ -50,21 +50,22 @@ function wants(url) {
 }
 
 // the other pass over the same rack is needed later in the round
-async function fetchTheOther(url) {
+async function fetchTheOther(url, before) {
   const rack = url.pathname.match(/^\/care\/racks\/([^/]+)\/offer\/$/);
   if (!rack) return;
   const other = new Request(`/care/racks/${rack[1]}/check/`, { credentials: "same-origin" });
   const response = await fetch(other);
-  await keep({ url: new URL(other.url).href }, response);
+  if (hands === before) await keep({ url: new URL(other.url).href }, response);
 }
 
 async function page(event, url) {
   const request = event.request;
+  const before = hands;
   let late;
   const asked = fetch(request).then(async (response) => {
-    if (wants(url)) {
+    if (wants(url) && hands === before) {
       const copy = response.clone();
-      event.waitUntil(keep(request, copy).then(() => fetchTheOther(url)).catch(() => {}));
+      event.waitUntil(keep(request, copy).then(() => fetchTheOther(url, before)).catch(() => {}));
     }
     return response;
   });
@@ -102,8 +103,12 @@ async function file(request) {
 
 const noLink = () => new Response(NO_LINK, { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
 
+// hands that changed: a page asked for before is not kept after
+let hands = 0;
+
 // signing out throws the pages away even without the link; the pages of signing in do once they were shown
 async function leave(request) {
+  hands += 1;
   if (request.method === "POST") await caches.delete(PAGES);
   try {
     const response = await fetch(request);
