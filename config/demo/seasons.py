@@ -19,6 +19,7 @@ READING_SD = 1.1
 REGRESS_SHARE, NEVER_SHARE = 0.24, 0.08
 MISSED_SHARE, SLIP_SHARE = 0.12, 0.008
 ROUND_GAP_DAYS = (26, 31)
+EXCHANGED_ON = date(2027, 3, 14)
 OVULATION_MM = 39.0
 
 
@@ -79,7 +80,34 @@ def season_rows(size: Size, made: Collection) -> SeasonRows:
         _scans(year, courses, rows, rng)
         _females_fed_and_weighed(year, courses, rows, rng)
     _others_fed_and_weighed(made, rows, rng)
+    _exchange(rows)
     return rows
+
+
+def exchanged_pair(rows: SeasonRows) -> tuple[Course, Course]:
+    """The two females whose tubs were exchanged at cleaning: 3C-09 and 3C-10, in a smaller house two that stand side by
+    side. Neither has ovulated, so that nothing but entries was recorded of the wrong one."""
+    growing = [c for c in rows.courses[2026] if c.kind != "lays" or c.ovulates_on > TODAY]
+    there = {course.female.tub: course for course in growing}
+    if "3C-09" in there and "3C-10" in there:
+        return there["3C-09"], there["3C-10"]
+    return growing[0], growing[1]
+
+
+def _exchange(rows: SeasonRows) -> None:
+    """From the cleaning on, whoever read the label of one tub wrote down the other female."""
+    first, second = (course.female.code for course in exchanged_pair(rows))
+    other = {first: second, second: first}
+    columns = (
+        (rows.scans, "code", "scanned_at"),
+        (rows.meals, "code", "offered_on"),
+        (rows.weights, "code", "weighed_on"),
+        (rows.visits, "female_code", "began_at"),
+    )
+    for lines, name, day in columns:
+        for line in lines:
+            if line[day][:10] > EXCHANGED_ON.isoformat():
+                line[name] = other.get(line[name], line[name])
 
 
 def _courses(size: Size, year: int, females: list[DemoAnimal], rng: random.Random) -> list[Course]:

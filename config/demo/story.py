@@ -14,7 +14,9 @@ from apps.animals.choices import HoldWord, Sex
 from apps.animals.models import Animal, Brood
 from apps.animals.services import hold_place
 from apps.breeding.services import ovulation_record, pre_lay_shed_record, scan_round_open
-from apps.care.services import meals_offer
+from apps.care.choices import HealthSign, MarkKind
+from apps.care.selectors import latest_weight
+from apps.care.services import health_note_record, mark_record, meals_offer, weight_record
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.hatchlings.selectors.possible import possible_young
@@ -25,7 +27,7 @@ from apps.incubation.services import box_set, clutch_lay, egg_fail
 from apps.places.models import Incubator, Probe, Room
 from apps.places.services import readings_record
 from config.demo.lineage import Collection
-from config.demo.seasons import Course, SeasonRows
+from config.demo.seasons import EXCHANGED_ON, Course, SeasonRows, exchanged_pair
 from config.demo.trade import trade
 from config.demo.world import LOADED_AT, TODAY, Size
 
@@ -58,6 +60,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     say(f"  {laid} clutches of this season laid and boxed")
     with clock.at(LOADED_AT):
         _isolation(loaded)
+    _exchanged(loaded, say)
     _fed_today(loaded)
     _round_open(loaded)
     trade(loaded.people, loaded.size, say)
@@ -172,6 +175,25 @@ def _isolation(loaded: Loaded) -> None:
             reason="bought animals, house rule of 180 days",
             animal=Animal.objects.get(code=animal.code),
         )
+
+
+def _exchanged(loaded: Loaded, say: Say) -> None:
+    """Two tubs were exchanged at cleaning on 14 March; Ilse's scale says so today, and nobody has put it right yet."""
+    first, second = (Animal.objects.get(code=c.female.code) for c in exchanged_pair(loaded.rows))
+    for animal in (first, second):
+        with clock.at(moment_on(EXCHANGED_ON, 10, 10)):
+            mark_record(by=loaded.people["bram"], animal=animal, kind=MarkKind.CLEANED)
+    before, other = latest_weight(first, before=moment_on(EXCHANGED_ON, 10)), latest_weight(first)
+    assert before is not None
+    assert other is not None
+    said = f"{other.mass_g:.0f} g on the scale, {before.mass_g:.0f} g before the cleaning of 14 March; "
+    said += f"{second.code} beside it the other way round. Are these two in each other’s tub?"
+    with clock.at(LOADED_AT - timedelta(minutes=80)):
+        weight_record(
+            by=loaded.people["ilse"], animal=first, mass_g=other.mass_g + 4, doubtful=True, observed_at=clock.now()
+        )
+        health_note_record(by=loaded.people["ilse"], animal=first, signs=[HealthSign.OTHER], text=said)
+    say(f"  {first.code} and {second.code} have stood in each other’s tub since 14 March, to be put right")
 
 
 def _round_open(loaded: Loaded) -> None:

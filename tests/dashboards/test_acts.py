@@ -30,14 +30,14 @@ def buttons(animal: Animal, person: Person) -> dict[str, str]:
 
 
 def test_each_sees_what_they_may(keeper: Person, sales: Person, observer: Person, lead: Person, snake: Animal) -> None:
-    assert set(buttons(snake, keeper)) == {"Enter", "Move", "Scan", "Visit"}
+    assert set(buttons(snake, keeper)) == {"Enter", "Move", "Put right", "Scan", "Visit"}
     assert set(buttons(snake, sales)) == {"Offer for sale"}
     assert buttons(snake, observer) == {}
     assert {"Edit", "Traits", "Status", "Hold", "Scan", "Visit"} <= set(buttons(snake, lead))
 
 
 def test_a_male_is_not_scanned(keeper: Person, owner: Person, snake: Animal) -> None:
-    assert set(buttons(register(owner, "PR-M", sex="male"), keeper)) == {"Enter", "Move"}
+    assert set(buttons(register(owner, "PR-M", sex="male"), keeper)) == {"Enter", "Move", "Put right"}
 
 
 def test_a_hold_closes_what_it_forbids_and_says_why(keeper: Person, snake: Animal) -> None:

@@ -99,7 +99,7 @@ def test_an_entry_ticked_stays(client_as: ClientAs, keeper: Person, house: House
     weight = Weight.objects.get(mass_g=1425.0)
     path = f"/animals/{house.first.ref}/put-right/swap/"
     shown = html(client_as(keeper).get(path, {**asked(house), "stays": f"weight-{weight.pk}"}))
-    assert "Stays, as you said: 1,425 g" in shown
+    assert "Stays, as you said: weight 1,425 g" in shown
     client_as(keeper).post(
         path, {**asked(house), "stays": f"weight-{weight.pk}", "why": "typed by hand", "seen": seen_in(shown)}
     )
@@ -220,3 +220,16 @@ def test_a_check_that_comes_late_follows_its_meal(api_as: ApiAs, keeper: Person,
     check = MealCheck.objects.get(outcome="left", offer__size="medium")
     assert check.animal == house.first
     assert check.offer.moved_from == offer
+
+
+def test_what_cannot_move_can_be_left(client_as: ClientAs, keeper: Person, house: House) -> None:
+    """Exchanged with a male: what only a female can have is named, and ticked to stay."""
+    client, path = client_as(keeper), f"/animals/{house.first.ref}/put-right/swap/"
+    question = {**asked(house), "second": house.male.code}
+    words = html(client.get(path, question))
+    assert "PR-0133 is recorded as male" in words
+    keys = re.findall(r'name="stays" value="((?:scan|visit)-\d+)"', words)
+    assert len(keys) == 2
+    shown = html(client.get(path, {**question, "stays": keys}))
+    assert "What will change" in shown
+    assert len(re.findall(r'name="stays" value="(?:scan|visit)-\d+" checked', shown)) == 2

@@ -22,7 +22,7 @@ from apps.dashboards.pages.animal import address
 from apps.dashboards.selectors.corrections import Line, entries_of_animal, entry_key, moved_words
 from apps.dashboards.services.corrections.plan import Plan
 
-ENTRIES_OFFERED = 60
+ENTRIES_OFFERED = 40
 HIDDEN = frozenset({"csrfmiddlewaretoken", "request_key", "seen", "why"})
 
 
@@ -78,12 +78,13 @@ def plan_page(plan: Plan | None, sent: QueryDict) -> dict[str, Any]:
         (name, list(lines)) for name, lines in groupby(plan.lines, key=lambda line: line.section)
     ]
     hidden = [(name, value) for name in sent for value in sent.getlist(name) if name not in HIDDEN]
-    counted = ", ".join(f"{len(lines)} in {name.lower()}" for name, lines in sections)
+    counted = ", ".join(f"{name.lower()} {len(lines)}" for name, lines in sections)
     return {
         "plan": plan,
         "sections": sections,
         "hidden": hidden,
-        "plan_words": f"{count_text(len(plan.rows), 'row')} of the records would change: {counted}.",
+        "plan_words": f"{count_text(len(plan.lines), 'line')}: {counted}. "
+        f"Behind them {count_text(len(plan.rows), 'row')} of the records.",
         "may_stay": any(line.key for line in plan.lines) and plan.kind == "swap",
     }
 

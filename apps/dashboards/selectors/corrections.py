@@ -17,6 +17,7 @@ from apps.accounts.services import RowChange
 from apps.animals.models import Animal, Fact, Hold, Placement
 from apps.breeding.models import Lock, Scan, SeasonForecast, Visit
 from apps.breeding.selectors.standing import scans_of, visits_with
+from apps.care.models import Weight
 from apps.care.selectors.standing import care_facts
 from apps.care.selectors.timeline import KINDS, entry_of
 from apps.core import clock
@@ -64,6 +65,7 @@ class Line:
     before: str
     after: str
     key: str = ""
+    at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ def lines_of(rows: Sequence[RowChange]) -> list[Line]:
         if row.verb == RowVerb.CHANGED and (row.table, row.key) in copies:
             continue
         lines += _line(row, replaced)
-    return sorted(lines, key=lambda line: SECTIONS.index(line.section))
+    return sorted(lines, key=lambda line: (SECTIONS.index(line.section), line.at.timestamp() if line.at else 0))
 
 
 def _line(row: RowChange, replaced: set[int]) -> list[Line]:
@@ -156,11 +158,11 @@ def _moved(model: type[models.Model], row: RowChange) -> Line:
     old = made.moved_from
     section = "Entries"
     if isinstance(made, Visit):
-        return Line(section, moved_words(made), str(old), str(made), entry_key(old))
+        return Line(section, moved_words(made), str(old), str(made), entry_key(old), made.began_at)
     if isinstance(made, Lock):
-        return Line(section, moved_words(made), str(old.visit), str(made.visit))
+        return Line(section, moved_words(made), str(old.visit), str(made.visit), at=made.seen_at)
     key = "" if row.table == "care.mealcheck" else entry_key(old)
-    return Line(section, moved_words(made), old.animal.code, made.animal.code, key)
+    return Line(section, moved_words(made), old.animal.code, made.animal.code, key, made.observed_at)
 
 
 def _stay(row: RowChange) -> Line:
@@ -249,7 +251,8 @@ def _value(model: type[models.Model], name: str, value: Any) -> str:
 
 
 def _care_words(fact: Fact) -> str:
-    return entry_of(fact).words if (fact._meta.model_name or "") in KINDS else str(fact)
+    words = entry_of(fact).words if (fact._meta.model_name or "") in KINDS else str(fact)
+    return f"weight {words}" if isinstance(fact, Weight) else words
 
 
 def resting_on(animals: Iterable[Animal]) -> Resting:

@@ -42,6 +42,7 @@ class Act:
     wish: Callable[[Person, Animal, Values], Wish]
     run: Callable[[Person, Animal, Values, dict[str, Any]], Correction]
     needs_form: bool = True
+    choices: Callable[[Animal, Values], list[tuple[str, str]]] | None = None
 
 
 def put_right_page(request: PersonRequest, ref: str, act: Act) -> HttpResponse:
@@ -51,6 +52,7 @@ def put_right_page(request: PersonRequest, ref: str, act: Act) -> HttpResponse:
     form = act.form(animal, sent if sent or not act.needs_form else None)
     plan: Plan | None = None
     problems: list[str] = []
+    choices: list[tuple[str, str, bool]] = []
     code = 200
     if form.is_bound and form.is_valid():
         values = {**form.cleaned_data, "stays": sent.getlist("stays"), "why": sent.get("why", "")[:160]}
@@ -71,9 +73,15 @@ def put_right_page(request: PersonRequest, ref: str, act: Act) -> HttpResponse:
         except DomainError as error:
             problems = words_of(error)
             code = 400 if request.method == "POST" else 200
+        if act.choices is not None:
+            # without a plan everything may be ticked; with one, what is left stands here to be taken back
+            offered = act.choices(animal, values)
+            ticked = set(values["stays"])
+            choices = [(key, words, key in ticked) for key, words in offered if plan is None or key in ticked]
     elif request.method == "POST":
         code = 400
-    context = {"animal": animal, "act": act, "form": form, "problems": problems, "why": sent.get("why", "")}
+    context = {"animal": animal, "act": act, "form": form, "problems": problems, "choices": choices}
+    context["why"] = sent.get("why", "")
     return render(request, "dashboards/put_right.html", {**context, **plan_page(plan, sent)}, status=code)
 
 
@@ -109,6 +117,7 @@ SWAP = Act(
         why=v["why"],
         **last,
     ),
+    choices=lambda animal, v: acts.swap_choices(animal, v["second"], v["since"]),
 )
 FACTS = Act(
     title="Entries on the wrong animal",

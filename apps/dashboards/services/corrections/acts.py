@@ -62,6 +62,17 @@ def swap_wish(
     return Wish(CorrectionKind.SWAP, label, (first, second), asked, work, notes)
 
 
+def swap_choices(first: Animal, second: Animal, since: datetime) -> list[tuple[str, str]]:
+    """What may be left where it is when the two are exchanged: entries and steps of a season, by key and in words."""
+    both = (first, second)
+    entries = [entry for animal in both for entry in entries_of_animal(animal, since)]
+    found = [(entry_key(entry), f"{animal_words(entry)}: {moved_words(entry)}") for entry in entries]
+    found += [
+        (f"cycle-{cycle.ref}", f"{one.code}: {words}") for one in both for cycle, words in season_steps(one, since)
+    ]
+    return list(dict(found).items())
+
+
 @service("correction.swap", may=Permission.ANIMALS_MOVE)
 def tubs_swap(
     *,
