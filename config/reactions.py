@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from apps.animals import events as animals_events
+from apps.animals import reactions as animals_reactions
 from apps.breeding import events as breeding_events
 from apps.breeding import reactions as breeding_reactions
 from apps.care import events as care_events
@@ -25,7 +26,12 @@ from apps.shipping import reactions as shipping_reactions
 TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
     jobs_events.AlarmRaised: (jobs_reactions.alarm_notices,),
     animals_events.AnimalLeft: (inventory_reactions.offer_ends,),
-    animals_events.RecordsCorrected: (breeding_reactions.corrected_refresh, hatchlings_reactions.judge_corrected),
+    animals_events.LineageTouched: (animals_reactions.beliefs_follow,),
+    animals_events.RecordsCorrected: (
+        animals_reactions.beliefs_follow,
+        breeding_reactions.corrected_refresh,
+        hatchlings_reactions.judge_corrected,
+    ),
     care_events.WeightRecorded: (
         care_reactions.mass_look,
         breeding_reactions.female_refresh,

@@ -23,3 +23,11 @@ class RecordsCorrected(Event):
 
     name: ClassVar[str] = "animals.records-corrected"
     animal_refs: list[str]
+
+
+@dataclass(frozen=True)
+class LineageTouched(Event):
+    """Something that beliefs rest on was said of these animals: a hatch, a look, a statement, a sire, a candidate."""
+
+    name: ClassVar[str] = "animals.lineage-touched"
+    animal_refs: list[str]

@@ -5,7 +5,9 @@ from __future__ import annotations
 from celery import shared_task
 
 from apps.accounts.selectors import system_person
+from apps.animals.selectors import all_species
 from apps.animals.selectors.consistency import lineage_faults
+from apps.animals.services.beliefs import beliefs_refresh_species
 from apps.jobs.services import alarm_raise, alarm_resolve, job_run
 
 
@@ -30,3 +32,16 @@ def check_lineage() -> None:
         return f"{len(faults)} faults" + (": " + "; ".join(faults[:20]) if faults else "")
 
     job_run("animals.check-lineage", work)
+
+
+@shared_task(name="animals.refresh-beliefs")
+def refresh_beliefs() -> None:
+    """Work out anew what every animal carries, species by species; unchanged records cost one comparison."""
+
+    def work() -> str:
+        by = system_person()
+        for species in all_species():
+            beliefs_refresh_species(by=by, species=species)
+        return f"{len(all_species())} species"
+
+    job_run("animals.refresh-beliefs", work)

@@ -1,5 +1,6 @@
 """Writes of animals: knowledge, the register, lineage, places, holds."""
 
+from apps.animals.services.beliefs import BeliefMove, beliefs_preview, beliefs_refresh, beliefs_refresh_species
 from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
 from apps.animals.services.holds import hold_lift, hold_place, holds_lift_by_source
 from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
@@ -17,12 +18,16 @@ from apps.animals.services.welfare import welfare_lift, welfare_lift_withdraw
 
 __all__ = [
     "AnimalItem",
+    "BeliefMove",
     "SireShare",
     "animal_change",
     "animal_move",
     "animal_register",
     "animal_status_set",
     "animals_register",
+    "beliefs_preview",
+    "beliefs_refresh",
+    "beliefs_refresh_species",
     "brood_register",
     "brood_sires_set",
     "brood_state_set",

@@ -12,6 +12,7 @@ from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import BroodKind, BroodState, Sex, SireHypothesis, SireModel
 from apps.animals.errors import CodeTaken, LineageWrong
+from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, Brood, SireCandidate, Species
 from apps.animals.policies import can_brood
 from apps.animals.selectors.lineage import next_brood_code
@@ -19,6 +20,7 @@ from apps.core import clock
 from apps.core.codes import code_key
 from apps.core.errors import Invalid, WrongState
 from apps.core.turns import take_turn
+from apps.jobs.services import event_publish
 
 
 @dataclass(frozen=True)
@@ -104,4 +106,7 @@ def brood_sires_set(
     Brood.objects.filter(pk=brood.pk).update(sire_model=sire_model)
     named = {(item.male.code if item.male else item.hypothesis.value): round(item.share, 4) for item in shares}
     audit_write(by=by, act="brood.sires", subject=brood, detail={"model": sire_model, "shares": named})
+    young = list(brood.animals.values_list("ref", flat=True))
+    if young:
+        event_publish(LineageTouched(young))
     return Brood.objects.get(pk=brood.pk)

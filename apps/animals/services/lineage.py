@@ -9,10 +9,12 @@ from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import Sex
 from apps.animals.errors import LineageWrong
+from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, Brood, Species
 from apps.animals.selectors.lineage import ancestors_of
 from apps.core import clock
 from apps.core.errors import Invalid
+from apps.jobs.services import event_publish
 
 
 def check_parents(
@@ -92,4 +94,5 @@ def sire_settle(*, by: Person, animal: Animal, sire: Animal | None, why: str, re
     )
     detail = {"before": before, "after": sire.code if sire is not None else None, "why": why.strip()}
     audit_write(by=by, act="sire.settle", subject=animal, detail=detail)
+    event_publish(LineageTouched([animal.ref]))
     return Animal.objects.get(pk=animal.pk)

@@ -15,6 +15,7 @@ from apps.accounts.policies import check_may, may
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import Origin, Purpose, Sex, Status, TraitBasis
 from apps.animals.errors import CodeTaken, UnknownTrait
+from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, Brood, Placement, Species, TraitStatement
 from apps.animals.selectors.species import catalogue_of
 from apps.animals.services.lineage import check_parents
@@ -24,6 +25,7 @@ from apps.core.errors import Invalid
 from apps.engines.genetics.errors import GeneticsError
 from apps.engines.genetics.notation import parse_notation
 from apps.engines.genetics.wording import write_notation
+from apps.jobs.services import event_publish
 from apps.places.models import Tub
 
 CODE_LENGTH = 30
@@ -122,6 +124,8 @@ def animal_register(
     if tub is not None:
         Placement.objects.create(animal=animal, tub=tub, since=moment, by=by, reason="registered")
     audit_write(by=by, act="animal.register", subject=animal, detail={"traits": animal.traits})
+    if animal.traits or dam is not None:
+        event_publish(LineageTouched([animal.ref]))
     return animal
 
 
@@ -223,6 +227,7 @@ def trait_state(
     )
     Animal.objects.filter(pk=animal.pk).update(traits=words)
     audit_write(by=by, act="trait.state", subject=animal, detail={"before": animal.traits, "after": words})
+    event_publish(LineageTouched([animal.ref]))
     return statement
 
 

@@ -6,6 +6,7 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import TraitBasis
+from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, TraitStatement
 from apps.animals.selectors import profile_numbers
 from apps.animals.services import notation_checked, sire_settle
@@ -14,6 +15,7 @@ from apps.core.errors import Invalid
 from apps.hatchlings.models import Identification
 from apps.hatchlings.selectors.possible import PossibleYoung, possible_young
 from apps.incubation.selectors.eggs import short_look
+from apps.jobs.services import event_publish
 
 
 @service("young.identify", may=Permission.HATCH)
@@ -69,6 +71,7 @@ def identify_write(by: Person, animal: Animal, seen: str) -> Identification:
         note=warning[:160],
     )
     Animal.objects.filter(pk=animal.pk).update(traits=notation)
+    event_publish(LineageTouched([animal.ref]))
     audit_write(
         by=by, act="young.identify", subject=animal, detail={"seen": seen, "record": notation, "warning": warning}
     )

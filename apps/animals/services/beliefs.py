@@ -1,0 +1,156 @@
+"""Beliefs follow the records: worked out anew when something they rest on changed. A sire is never set here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from apps.accounts.models import Person
+from apps.accounts.services import service
+from apps.animals.models import Animal, CarriedBelief, LineageDoubt, SireBelief, Species
+from apps.animals.selectors.beliefs import Carried, Computed, beliefs_computed, family_computed
+from apps.animals.selectors.herd import ENGINE_VERSION, herd_of
+from apps.core import clock
+from apps.jobs.services import alarm_raise, alarm_resolve
+
+MOVED = 0.0005
+"""Below this a chance is the same to any reader; `before` keeps the last one that differed."""
+BATCH = 500
+
+
+@dataclass(frozen=True)
+class BeliefMove:
+    """One belief before and after a change: chances of carrying; None where nothing stood."""
+
+    animal: Animal
+    series: str
+    before: float
+    after: float
+
+
+@service("beliefs.refresh")
+def beliefs_refresh(*, by: Person, animals: Sequence[Animal], request_key: str | None = None) -> None:
+    """Work out anew what these animals and their nearest relatives carry, at once; the job settles the rest."""
+    fresh = list(Animal.objects.filter(pk__in=[animal.pk for animal in animals]).select_related("species"))
+    for computed in family_computed(fresh):
+        _write(by, computed)
+
+
+@service("beliefs.refresh-species")
+def beliefs_refresh_species(*, by: Person, species: Species, request_key: str | None = None) -> None:
+    """Work out anew what every animal of a species carries; nothing is done when nothing it rests on changed."""
+    herd = herd_of(species)
+    if herd is None:
+        return
+    standing = CarriedBelief.objects.filter(animal__species=species).values_list("input_hash", flat=True).distinct()
+    if list(standing[:2]) == [herd.input_hash]:
+        return
+    _write(by, beliefs_computed(herd))
+
+
+def beliefs_preview(change: Callable[[], object], animals: Sequence[Animal]) -> list[BeliefMove]:
+    """What a change of the records would move: `change` writes through its services, beliefs of the families touched
+    are worked out, and everything is taken back. Largest move first."""
+    pks = [animal.pk for animal in animals]
+    with transaction.atomic():
+        before = _chances(list(Animal.objects.filter(pk__in=pks).select_related("species")))
+        change()
+        after = _chances(list(Animal.objects.filter(pk__in=pks).select_related("species")))
+        transaction.set_rollback(True)
+    moved = {key for key in before.keys() | after.keys() if abs(before.get(key, 0) - after.get(key, 0)) > MOVED}
+    named = Animal.objects.in_bulk([pk for pk, _ in moved])
+    rows = [
+        BeliefMove(named[pk], series, before.get((pk, series), 0), after.get((pk, series), 0)) for pk, series in moved
+    ]
+    return sorted(rows, key=lambda row: (-abs(row.after - row.before), row.animal.code, row.series))
+
+
+def _chances(animals: list[Animal]) -> dict[tuple[int, str], float]:
+    return {(row.animal, row.series): row.carries for one in family_computed(animals) for row in one.carried}
+
+
+def _write(by: Person, computed: Computed) -> None:
+    """Rows that differ are written, rows that no longer hold go; the same input leaves the same rows."""
+    herd, now = computed.herd, clock.now()
+    pks = [one.pk for one in herd.kin]
+    standing: dict[tuple[int, str], CarriedBelief] = {}
+    for start in range(0, len(pks), BATCH):
+        rows = CarriedBelief.objects.filter(animal__in=pks[start : start + BATCH])
+        standing |= {(row.animal_id, row.series): row for row in rows}
+    fresh: list[CarriedBelief] = []
+    changed: list[CarriedBelief] = []
+    for row in computed.carried:
+        old = standing.pop((row.animal, row.series), None)
+        made = _row(row, old, computed)
+        made.as_of = now
+        (fresh if old is None else changed).append(made)
+    CarriedBelief.objects.bulk_create(fresh, batch_size=BATCH)
+    columns = ["genotypes", "carries", "before", "is_exact", "error", "engine_version", "input_hash", "as_of"]
+    CarriedBelief.objects.bulk_update(changed, columns, batch_size=BATCH)
+    CarriedBelief.objects.filter(pk__in=[row.pk for row in standing.values()]).delete()
+    for start in range(0, len(pks), BATCH):
+        SireBelief.objects.filter(animal__in=pks[start : start + BATCH]).delete()
+    SireBelief.objects.bulk_create(
+        [
+            SireBelief(
+                animal_id=row.animal,
+                hypothesis=row.hypothesis,
+                male_id=row.male,
+                prior=row.prior,
+                posterior=min(1.0, max(0.0, row.posterior)),
+                as_of=now,
+            )
+            for row in computed.sires
+        ],
+        batch_size=BATCH,
+    )
+    _write_doubts(by, computed, pks)
+
+
+def _row(row: Carried, old: CarriedBelief | None, computed: Computed) -> CarriedBelief:
+    herd = computed.herd
+    made = old or CarriedBelief(animal_id=row.animal, series=row.series)
+    if old is not None and abs(old.carries - row.carries) > MOVED:
+        made.before = old.carries
+    made.genotypes, made.carries = row.genotypes, row.carries
+    # a part of the herd rests on stored beliefs at its edge: provisional until the job has seen all relatives
+    made.is_exact = row.error is None and not herd.is_part
+    made.error = row.error or 0.0
+    made.engine_version, made.input_hash = ENGINE_VERSION, herd.input_hash
+    return made
+
+
+def _write_doubts(by: Person, computed: Computed, pks: list[int]) -> None:
+    """A young that does not fit is kept open, with one notice for each, until its records fit again."""
+    now = clock.now()
+    standing = {
+        (row.animal_id, row.series): row
+        for row in LineageDoubt.objects.filter(settled_at__isnull=True).select_related("animal")
+        if row.animal_id in set(pks)
+    }
+    codes = {one.pk: one for one in computed.herd.kin}
+    for doubt in computed.doubts:
+        explained = [{"words": words, "chance": chance} for words, chance in doubt.explanations]
+        old = standing.pop((doubt.animal, doubt.series), None)
+        if old is not None:
+            LineageDoubt.objects.filter(pk=old.pk).update(why=doubt.why, explanations=explained)
+            continue
+        LineageDoubt.objects.create(
+            animal_id=doubt.animal, series=doubt.series, why=doubt.why, explanations=explained, raised_at=now
+        )
+        if codes[doubt.animal].is_gone:
+            continue  # it stands on the page of doubts; nobody is woken for an animal that left
+        likeliest = f" Likeliest: {doubt.explanations[0][0]}." if doubt.explanations else ""
+        alarm_raise(
+            by=by,
+            kind="lineage",
+            subject_ref=codes[doubt.animal].ref,
+            condition="does not fit",
+            label=f"{codes[doubt.animal].code} does not fit its recorded parents",
+            detail=doubt.why + likeliest,
+        )
+    for row in standing.values():
+        LineageDoubt.objects.filter(pk=row.pk).update(settled_at=now)
+        alarm_resolve(by=by, kind="lineage", subject_ref=row.animal.ref, condition="does not fit")
