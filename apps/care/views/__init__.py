@@ -28,9 +28,11 @@ from apps.care.selectors.racks import racks_to_feed
 from apps.care.selectors.timeline import entry_of, fact_by_key
 from apps.core.errors import DomainError, Invalid, Many
 from apps.core.formats import count_text
+from apps.core.uploads import upload_skipped
 from apps.places.models import Rack
 
 NOTES_A_PAGE = 50
+TOO_LARGE = "The photograph is over 20 MB. Take it at a smaller size."
 
 
 def refuse(form: forms.Form, error: DomainError) -> None:
@@ -50,6 +52,9 @@ def animal_care(request: PersonRequest, ref: str) -> HttpResponse:
             raise Invalid("Nothing of that name can be recorded here.", field="act")
         form_class, act = ACTS[name]
         form = form_class(request.POST, request.FILES, auto_id=f"{name}_%s")
+        if upload_skipped(request) and "photo" in form.fields:
+            # it was thrown away while it came in: say so instead of asking for a file
+            form.fields["photo"].error_messages["required"] = TOO_LARGE
         if form.is_valid():
             try:
                 words = act(request.user, animal, dict(form.cleaned_data), request.POST.get("request_key"))

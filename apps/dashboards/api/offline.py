@@ -17,6 +17,7 @@ from apps.care.choices import KeptDecision
 from apps.care.models import KeptEntry
 from apps.care.selectors.kept import kept_entries
 from apps.care.services import kept_entry_decide
+from apps.core import clock
 from apps.dashboards.services import Entry, kept_entry_record, observations_take
 
 MOST_ENTRIES = 500
@@ -65,6 +66,7 @@ class AnswersOut(serializers.Serializer[Any]):
     """One answer an entry, in the order sent."""
 
     entries = AnswerOut(many=True)
+    server_now = serializers.DateTimeField(help_text="The facility's clock when it answered.")
 
 
 class ObservationViewSet(viewsets.GenericViewSet[Any]):
@@ -84,7 +86,7 @@ class ObservationViewSet(viewsets.GenericViewSet[Any]):
         data = reader.validated_data
         entries = [Entry(**dict(one)) for one in data["entries"]]
         answers = observations_take(by=request.user, entries=entries, device_now=data["device_now"])  # type: ignore[arg-type]
-        return Response(AnswersOut({"entries": answers}).data)
+        return Response(AnswersOut({"entries": answers, "server_now": clock.now()}).data)
 
 
 class KeptEntryOut(serializers.ModelSerializer[KeptEntry]):

@@ -46,8 +46,11 @@ const clock = (moment) => new Date(moment).toLocaleTimeString([], { hour: "2-dig
 // draw in what this device knows and the server does not
 async function local() {
   const entries = (await queue.all()).filter((one) => one.subject === form.dataset.subject);
-  const mine = (await queue.offers()).filter((one) => one.rack === form.dataset.subject && one.person === queue.person());
-  const waiting = new Set(entries.filter((one) => one.name === "rack-offer").flatMap((one) => one.offers || []).map((one) => one.offer_id));
+  // a page made after the server had the offer says itself what became of it
+  const made = Date.parse(form.dataset.made);
+  const mine = (await queue.offers()).filter(
+    (one) => one.rack === form.dataset.subject && one.person === queue.person() && !(Date.parse(one.sent_at) <= made),
+  );
   const checked = new Map();
   for (const entry of entries.filter((one) => one.name === "rack-check" && one.state === "waiting")) {
     for (const value of entry.fields.shown || []) {
@@ -56,11 +59,11 @@ async function local() {
     }
   }
   for (const tub of form.querySelectorAll(".rack-tub[data-ref]")) {
-    const offer = mine.find((one) => one.animal === tub.dataset.ref && waiting.has(one.offer_id));
+    const offer = mine.find((one) => one.animal === tub.dataset.ref);
     const value = tub.querySelector('input[name="shown"]')?.value || "";
     const fate = checked.get(offer?.offer_id) || checked.get(value.split(".")[0]);
     if (fate && !isOffer) close(tub, `${fate}, waiting`);
-    else if (offer && isOffer) close(tub, `offered ${clock(offer.observed_at)}, waiting`);
+    else if (offer && isOffer) close(tub, `offered ${clock(offer.observed_at)}`);
     else if (offer && !value) open(tub, offer.offer_id, `${offer.words}, ${clock(offer.observed_at)}`);
   }
   const any = boxes().length > 0;

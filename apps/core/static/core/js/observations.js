@@ -204,5 +204,10 @@ if (mend) {
   });
 }
 
+// whoever types a PIN or a password is here: the lock of the next page begins anew
+if (/^\/(pin|sign-in)\//.test(window.location.pathname)) {
+  document.addEventListener("submit", () => localStorage.setItem("touched", String(Date.now())));
+}
+
 // the shell of the screens and one's own round, for when the link is gone (needs https or this very machine)
 if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/worker.js").catch(() => {});

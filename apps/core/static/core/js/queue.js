@@ -78,13 +78,15 @@ export async function remove(clientId) {
   changed();
 }
 
-async function settle(entry, answer) {
+async function settle(entry, answer, serverNow) {
   await within("readwrite", (entries, kept) => {
     if (answer.answer === "refused") {
       entries.put({ ...entry, state: "refused", words: answer.words, code: answer.code, field: answer.field });
       return;
     }
     entries.delete(entry.seq);
+    // the mark of a meal stays for pages that were kept before the server knew of it
+    for (const offer of entry.offers || []) kept.put({ ...offer, sent_at: serverNow });
     // a meal that was checked needs no mark on this device any more
     for (const id of entry.checks || []) kept.delete(id);
   });
@@ -168,11 +170,12 @@ async function sendAll() {
       break;
     }
     state = "";
-    for (const one of (await answer.json()).entries) {
+    const said = await answer.json();
+    for (const one of said.entries) {
       const entry = batch.find((sent) => sent.client_id === one.client_id);
       told.set(one.client_id, one);
       if (one.answer === "another-person") state = "signed-out";
-      else if (entry) await settle(entry, one);
+      else if (entry) await settle(entry, one, said.server_now);
     }
     changed();
     if (state) break;
