@@ -45,6 +45,7 @@ TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
         hatchlings_reactions.judge_again,
     ),
     breeding_events.SeasonsTouched: (breeding_reactions.seasons_refresh,),
+    breeding_events.RotaWished: (breeding_reactions.rota_replan,),
     incubation_events.BroodBoxed: (incubation_reactions.hatch_window,),
     inventory_events.OrderCancelled: (shipping_reactions.parcels_end,),
     shipping_events.ParcelPlanned: (shipping_reactions.windows_compute,),

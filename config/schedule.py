@@ -29,6 +29,7 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("breeding.refresh-forecasts", 3600, "work", "a new day or a changed fact moves forecasts and advice"),
     Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
     Periodic("animals.refresh-beliefs", 900, "work", "what animals carry follows every hatch, look and settled sire"),
+    Periodic("breeding.plan-rota", 21600, "work", "a new day, a weight or a forecast moves the plan of the visits"),
     Periodic("animals.check-lineage", 86400, "work", "what must never be false is looked for every night"),
     Periodic("incubation.watch-probes", 60, "watch", "a silent probe is itself an alarm"),
     Periodic(

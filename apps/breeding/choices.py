@@ -65,6 +65,13 @@ class NoReading(TextChoices):
     OTHER = "other"
 
 
+class WishKind(TextChoices):
+    """What a person asks of the rota."""
+
+    PIN = "pin"
+    VETO = "veto"
+
+
 # Advice is an imperative of two or three words; the keys are the engine's acts.
 ACT_WORDS: dict[str, str] = {
     "see_vet": "See a vet",

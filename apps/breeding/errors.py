@@ -39,3 +39,15 @@ class VisitOpen(WrongState):
     """One of the two is in a visit already."""
 
     code = "visit-open"
+
+
+class WishRefused(WrongState):
+    """A pin that the rules of the house, of health or of kinship do not allow; the reasons are in the message."""
+
+    code = "wish-refused"
+
+
+class RotaFaulty(WrongState):
+    """The checker found a broken rule in a plan: it is not stored."""
+
+    code = "rota-faulty"

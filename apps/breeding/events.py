@@ -14,3 +14,11 @@ class SeasonsTouched(Event):
 
     name: ClassVar[str] = "breeding.seasons-touched"
     season_refs: list[str]
+
+
+@dataclass(frozen=True)
+class RotaWished(Event):
+    """A pin or a veto was set or taken back: the rota of that species is planned anew."""
+
+    name: ClassVar[str] = "breeding.rota-wished"
+    species_ref: str

@@ -6,8 +6,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from apps.accounts.models import Person
-from apps.animals.models import Animal, Brood, Fact
-from apps.breeding.choices import NoReading, SeasonState, Side, Stage
+from apps.animals.models import Animal, Brood, Fact, Species
+from apps.breeding.choices import NoReading, SeasonState, Side, Stage, WishKind
 from apps.core.rows import Linked, choice_check, paired_check
 from apps.places.models import Room
 
@@ -260,3 +260,98 @@ class AdviceOverride(models.Model):
 
     def __str__(self) -> str:
         return f"{self.act}: {self.instead}"
+
+
+class Rota(Linked):
+    """One plan of a species' visits in the coming weeks. Append-only; one is current, the published one binds."""
+
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="via_breeding_rotas")
+    first_day = models.DateField(help_text="The Monday of its first week.")
+    weeks = models.PositiveSmallIntegerField()
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    published_at = models.DateTimeField(null=True, blank=True)
+    published_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    is_current = models.BooleanField(default=True)
+    engine_version = models.CharField(max_length=40)
+    input_hash = models.CharField(max_length=64)
+    value = models.FloatField(help_text="Expected worth of the young these visits add, in the unit named.")
+    bound = models.FloatField()
+    gap = models.FloatField(help_text="Share of the bound that the plan may fall short of it.")
+    greedy_value = models.FloatField()
+    unit = models.CharField(max_length=8, help_text="young, or the currency of the trait values.")
+    is_optimal = models.BooleanField(default=False)
+    males = models.JSONField(default=list, help_text="Refs of the males, in the order of the prices.")
+    prices = models.JSONField(default=list, help_text="Price of each male's weeks, the start of the next plan.")
+    notes = models.JSONField(default=dict, help_text="Who is not planned and why; pins that could not be kept.")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["species"], condition=Q(is_current=True), name="rota_one_current_per_species"
+            ),
+            models.CheckConstraint(condition=Q(gap__gte=0, gap__lte=1), name="rota_gap_share"),
+            models.CheckConstraint(condition=Q(bound__gte=0, value__gte=0), name="rota_worth_not_negative"),
+            paired_check("published_at", "published_by", "rota_published_pair"),
+        ]
+        indexes = [models.Index(fields=["species", "-made_at"])]
+
+    def __str__(self) -> str:
+        return f"rota of {self.first_day:%Y-%m-%d}"
+
+
+class RotaLine(Linked):
+    """One planned visit, with why; the visit it became, once it did."""
+
+    rota = models.ForeignKey(Rota, on_delete=models.CASCADE, related_name="lines")
+    female = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="+")
+    male = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="+")
+    on = models.DateField()
+    is_pinned = models.BooleanField(default=False)
+    worth = models.FloatField(help_text="What the season would lose without it, after her best other plan.")
+    because = models.JSONField(default=list, help_text="Sentences with figures.")
+    visit = models.OneToOneField(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="rota_line")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["rota", "female", "on"], name="rota_line_female_once_a_day"),
+            models.UniqueConstraint(fields=["rota", "male", "on"], name="rota_line_male_once_a_day"),
+            models.CheckConstraint(condition=~Q(male=F("female")), name="rota_line_two_animals"),
+        ]
+        indexes = [models.Index(fields=["rota", "on"])]
+
+    def __str__(self) -> str:
+        return f"{self.male} with {self.female} on {self.on:%Y-%m-%d}"
+
+
+class RotaWish(Linked):
+    """A pin (this visit shall be planned) or a veto (it shall not), by a person, with the reason."""
+
+    kind = models.CharField(max_length=4, choices=WishKind.choices)
+    female = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="+")
+    male = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="+")
+    week_of = models.DateField(null=True, blank=True, help_text="Its Monday; empty: every week (vetoes only).")
+    reason = models.CharField(max_length=160)
+    at = models.DateTimeField()
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            choice_check("kind", WishKind, "rota_wish_kind_known"),
+            models.CheckConstraint(
+                condition=Q(kind=WishKind.VETO) | Q(week_of__isnull=False), name="rota_pin_names_its_week"
+            ),
+            models.UniqueConstraint(
+                fields=["female", "week_of"],
+                condition=Q(kind=WishKind.PIN, withdrawn_at__isnull=True),
+                name="rota_pin_once_a_female_and_week",
+                violation_error_message="She is pinned in that week already. Withdraw that pin first.",
+            ),
+            models.CheckConstraint(condition=~Q(male=F("female")), name="rota_wish_two_animals"),
+            paired_check("withdrawn_at", "withdrawn_by", "rota_wish_withdrawn_pair"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.male} with {self.female}"

@@ -5,13 +5,13 @@ from __future__ import annotations
 from apps.accounts.selectors import system_person
 from apps.animals.choices import Sex
 from apps.animals.events import RecordsCorrected
-from apps.animals.models import Animal
+from apps.animals.models import Animal, Species
 from apps.breeding.choices import CycleFact, CycleStep
-from apps.breeding.events import SeasonsTouched
+from apps.breeding.events import RotaWished, SeasonsTouched
 from apps.breeding.models import Season
 from apps.breeding.policies import can_cycle, cycle_step
 from apps.breeding.selectors import current_cycle, season_of
-from apps.breeding.services import cycle_fact_withdraw, forecasts_refresh
+from apps.breeding.services import cycle_fact_withdraw, forecasts_refresh, rota_plan
 from apps.breeding.services.cycles import pre_lay_shed_write, pre_lay_sheds
 from apps.breeding.services.rehome import seasons_rederive
 from apps.care.events import FactStruck, MealChecked, ShedRecorded, WeightRecorded
@@ -22,6 +22,13 @@ from apps.core import clock
 def seasons_refresh(event: SeasonsTouched) -> None:
     """Make the forecasts of these seasons anew."""
     forecasts_refresh(by=system_person(), seasons=list(Season.objects.filter(ref__in=event.season_refs)))
+
+
+def rota_replan(event: RotaWished) -> None:
+    """Plan the species' rota anew with the pins and vetoes that stand; unchanged facts write nothing."""
+    species = Species.objects.filter(ref=event.species_ref).first()
+    if species is not None:
+        rota_plan(by=system_person(), species=species)
 
 
 def female_refresh(event: WeightRecorded | MealChecked | FactStruck) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
 
 from apps.animals.choices import HandlingAct, Sex
 from apps.animals.errors import HandlingHeld
@@ -14,7 +15,7 @@ from apps.breeding.selectors.profiles import SpeciesProfile, season_span, season
 from apps.breeding.selectors.seasons import season_for
 from apps.core import clock
 from apps.core.formats import day_text, grams_text, number_text
-from apps.engines.follicles import Barrier, barriers
+from apps.engines.follicles import Barrier, Weight, barriers
 
 
 def visit_barriers(female: Animal, male: Animal, at: datetime) -> list[str]:
@@ -58,29 +59,53 @@ def _male_weight(male: Animal, profile: SpeciesProfile, at: datetime) -> list[st
     on = clock.day_of(at)
     since = season_span(profile, season_year(profile, on))[0]
     weights = female_records([male.pk], since, on)[male.pk].weights
+    return [sentence for _, sentence in male_weight_rules(weights, profile, on)]
+
+
+def male_weight_rules(weights: Sequence[Weight], profile: SpeciesProfile, on: date) -> list[tuple[str, str]]:
+    """What his season's weights say against a visit: (kind, sentence); kinds weight_old, weight_low, weight_lost."""
     limit_days = profile.number("gate.weight_max_age_days")
     if not weights:
-        return (
-            [] if limit_days is None else [f"no weight this season; a visit needs one of the last {limit_days:g} days."]
-        )
-    last, heaviest = weights[-1], max(weights, key=lambda weight: weight.g)
+        if limit_days is None:
+            return []
+        return [("weight_old", f"no weight this season; a visit needs one of the last {limit_days:g} days.")]
+    last = weights[-1]
     found = []
     if limit_days is not None and (on - last.on).days > limit_days:
-        found.append(f"last weighed {(on - last.on).days} days ago ({day_text(last.on)}); the limit is {limit_days:g}.")
+        found.append(
+            (
+                "weight_old",
+                f"last weighed {(on - last.on).days} days ago ({day_text(last.on)}); the limit is {limit_days:g}.",
+            )
+        )
     least = profile.number("gate.male_breeding_weight_g")
     if least is not None and last.g < least:
         found.append(
-            f"weighed {grams_text(last.g)} on {day_text(last.on)}; "
-            f"the least for a male is {grams_text(least)} (house rule)."
+            (
+                "weight_low",
+                f"weighed {grams_text(last.g)} on {day_text(last.on)}; "
+                f"the least for a male is {grams_text(least)} (house rule).",
+            )
         )
     stop = profile.number("gate.male_weight_loss_stop_pct")
-    loss = 100 * (heaviest.g - last.g) / heaviest.g
+    loss = male_loss_pct(weights)
     if stop is not None and loss >= stop:
         found.append(
-            f"lost {number_text(loss, 1)} % of his season’s heaviest weight; "
-            f"visits stop at {number_text(stop)} % (house rule)."
+            (
+                "weight_lost",
+                f"lost {number_text(loss, 1)} % of his season’s heaviest weight; "
+                f"visits stop at {number_text(stop)} % (house rule).",
+            )
         )
     return found
+
+
+def male_loss_pct(weights: Sequence[Weight]) -> float:
+    """Loss since his season's heaviest weight, in % of it; 0 without weights."""
+    if not weights:
+        return 0.0
+    heaviest = max(weight.g for weight in weights)
+    return 100 * (heaviest - weights[-1].g) / heaviest
 
 
 def _male_rest(male: Animal, profile: SpeciesProfile, at: datetime) -> list[str]:

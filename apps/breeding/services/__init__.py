@@ -9,6 +9,15 @@ from apps.breeding.services.cycles import (
     regression_record,
 )
 from apps.breeding.services.forecasts import advice_override, forecast_refresh, forecasts_refresh
+from apps.breeding.services.rota import (
+    rota_pin,
+    rota_plan,
+    rota_publish,
+    rota_veto,
+    rota_visit_begin,
+    rota_wish_withdraw,
+    rotas_plan_all,
+)
 from apps.breeding.services.rounds import scan_round_close, scan_round_open, scan_skip, scan_unskip
 from apps.breeding.services.scans import ScanItem, scan_record, scan_strike, scans_record
 from apps.breeding.services.seasons import season_close, season_open, season_rest
@@ -36,6 +45,13 @@ __all__ = [
     "ovulation_record",
     "pre_lay_shed_record",
     "regression_record",
+    "rota_pin",
+    "rota_plan",
+    "rota_publish",
+    "rota_veto",
+    "rota_visit_begin",
+    "rota_wish_withdraw",
+    "rotas_plan_all",
     "scan_record",
     "scan_round_close",
     "scan_round_open",

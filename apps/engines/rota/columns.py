@@ -188,17 +188,7 @@ def solve(
         rows.add(-np.inf, 0.0, [*found, *[(worked(male, week, level), -1.0) for level in range(most)]])
     _male_rows(problem, rows, worked, most)
     size = first + problem.males * cell
-    upper, lower = np.ones(size), np.zeros(size)
-    for male in range(problem.males):
-        for week in range(problem.weeks):
-            for level in range(most):
-                if level >= problem.capacity[male, week] or (male, week) not in of_slot:
-                    upper[worked(male, week, level)] = 0.0
-                elif patterns is not None and male not in free:
-                    # given weeks are constants: nothing to branch on
-                    upper[worked(male, week, level)] = lower[worked(male, week, level)] = float(
-                        level < patterns[male, week]
-                    )
+    lower, upper = _bounds(problem, males, set(of_slot), worked, size, patterns, free)
     worth = np.zeros(size)
     worth[:first] = [value for _, value in columns]
     initial = np.zeros(size)
@@ -214,6 +204,29 @@ def solve(
         return Solved(None, dual, False)
     visits = [visit for number in np.flatnonzero(values[:first] > 0.5) for visit in columns[number][0]]
     return Solved(visits, dual, optimal)
+
+
+def _bounds(
+    problem: RotaProblem,
+    males: Males,
+    used: set[tuple[int, int]],
+    worked: Column,
+    size: int,
+    patterns: Ints | None,
+    free: Collection[int],
+) -> tuple[Floats, Floats]:
+    """0 and 1, but for weeks that no plan uses or he may not work, and for the weeks that are given."""
+    lower, upper = np.zeros(size), np.ones(size)
+    for male in range(problem.males):
+        for week in range(problem.weeks):
+            for level in range(males.most):
+                column = worked(male, week, level)
+                if level >= problem.capacity[male, week] or (male, week) not in used:
+                    upper[column] = 0.0
+                elif patterns is not None and male not in free:
+                    # given weeks are constants: nothing to branch on
+                    upper[column] = lower[column] = float(level < patterns[male, week])
+    return lower, upper
 
 
 def _male_rows(problem: RotaProblem, rows: _Rows, worked: Column, most: int) -> None:
