@@ -204,3 +204,12 @@ class EntryForm(forms.Form):
 def typed_animal(text: str) -> Animal | None:
     """The animal a label names: its own code or drawer card, or the tub it is in."""
     return animal_by_code(text)
+
+
+class WishForm(forms.Form):
+    """A pin or a veto."""
+
+    male = AnimalField(label="Male")
+    female = AnimalField(label="Female")
+    week_of = DayField(label="Week of", required=False, help_text="any day of it; a pin needs it")
+    reason = forms.CharField(label="Why", max_length=160)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from apps.breeding.views import scan, season, visits
+from apps.breeding.views import rota, scan, season, visits
 
 app_name = "breeding"
 
@@ -19,5 +19,6 @@ urlpatterns = [
     path("scan/<slug:ref>/close/", scan.round_close, name="round-close"),
     path("scan/<slug:ref>/summary/", scan.summary, name="round-summary"),
     path("scan/<slug:ref>/sheet/", scan.sheet, name="round-sheet"),
+    path("rota/", rota.rota, name="rota"),
     path("visits/", visits.visits, name="visits"),
 ]

@@ -25,6 +25,7 @@ from apps.jobs.services import delivery_carry, outbox
 from apps.places.services import health_group_add, incubator_add, probe_add, room_add, site_add
 from config.demo.files import FILES, write_files
 from config.demo.lineage import Collection, collection
+from config.demo.rota import rota
 from config.demo.seasons import SeasonRows, season_rows
 from config.demo.story import Loaded, tell
 from config.demo.world import FACILITY, FULL_SIZE, INCUBATORS, LOADED_AT, PASSWORD, PEOPLE, PIN, ROOMS, SEED, Size
@@ -56,6 +57,7 @@ def load_demo(size: Size, say: Say) -> None:
             females = Animal.objects.filter(via_breeding_seasons__year=2026).distinct()
             seasons = [female.via_breeding_seasons.get(year=2026) for female in females]
             forecasts_refresh(by=system_person(), seasons=seasons)
+        rota(people, say)
         # before anything is printed: every paper of it says that it is a demonstration
         Facility.objects.filter(pk=1).update(is_demo=True)
         facility_forget()

@@ -69,6 +69,7 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "breeding:round": [f"/scan/{w.open_round.ref}/"],
         "breeding:round-summary": [f"/scan/{w.closed_round.ref}/summary/"],
         "breeding:visits": ["/visits/"],
+        "breeding:rota": ["/rota/"],
         "incubation:room": ["/incubation/"],
         "incubation:lay": ["/incubation/lay/", f"/incubation/lay/?female={w.growing.code}"],
         "incubation:incubators": ["/incubation/incubators/"],

@@ -94,4 +94,5 @@ def not_planned(question: RotaQuestion, found: Rota) -> dict[str, Any]:
         ],
         "refused": refused,
         "apart": len(question.blocked),
+        "met": len(question.problem.pair_value),
     }
