@@ -1,6 +1,7 @@
 """The rota at size: gap to a proven bound, against the greedy rota, against an exact answer. Run by hand.
 
-``pytest tests/benchmarks/test_rota.py -n0 --log-cli-level=INFO``; BROODWRIGHT_ROTA_SEEDS: how many seeds (3; ten for a release).
+``pytest tests/benchmarks/test_rota.py -n0 --log-cli-level=INFO``; BROODWRIGHT_ROTA_SEEDS
+says how many seeds (3 unless said; ten for a release).
 """
 
 from __future__ import annotations
