@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, lists, places, species, welfare
+from apps.animals.views import acts, lineage, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
@@ -13,6 +13,8 @@ urlpatterns = [
     path("animals/<str:ref>/move/", acts.move, name="move"),
     path("animals/<str:ref>/traits/", acts.traits, name="traits"),
     path("animals/<str:ref>/status/", acts.status, name="status"),
+    path("animals/<str:ref>/lineage/", lineage.lineage, name="lineage"),
+    path("lineage/doubts/", lineage.doubts, name="doubts"),
     path("animals/<str:ref>/sire/", acts.sire, name="sire"),
     path("animals/<str:ref>/holds/", acts.holds, name="holds"),
     path("animals/<str:ref>/label/", acts.label, name="label"),

@@ -43,6 +43,8 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "animals:traits": [f"{here}/traits/"],
         "animals:status": [f"{here}/status/"],
         "animals:sire": [f"/animals/{him}/sire/"],
+        "animals:lineage": [f"{here}/lineage/", f"/animals/{him}/lineage/?up=2"],
+        "animals:doubts": ["/lineage/doubts/"],
         "animals:holds": [f"{here}/holds/"],
         "animals:brood-sires": [f"/broods/{w.brood.ref}/sires/"],
         "animals:species-list": ["/species/"],

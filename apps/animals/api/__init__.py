@@ -17,6 +17,7 @@ from apps.accounts.choices import Permission
 from apps.accounts.policies import check_may
 from apps.animals import services
 from apps.animals.api import genetics
+from apps.animals.api.lineage import LineageActs
 from apps.animals.choices import HoldWord, Mode, Origin, Purpose, Sex, SireHypothesis, SireModel, Status, TraitBasis
 from apps.animals.models import Animal, Brood, Hold, Placement, SireCandidate, Species, SpeciesNumber, TraitStatement
 from apps.animals.pages.holds import SET_BY_HAND, right_to_lift
@@ -273,7 +274,7 @@ class SpeciesNumberIn(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 
-class AnimalViewSet(FloorViewSet):
+class AnimalViewSet(LineageActs, FloorViewSet):
     """Animals; each act is one service."""
 
     queryset = Animal.objects.select_related(*PARENTS)
