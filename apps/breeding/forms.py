@@ -180,6 +180,27 @@ class RoundForm(forms.Form):
         return [self.known[ref] for ref in self.cleaned_data["rooms"]]
 
 
+class PlanForm(forms.Form):
+    """When the next round is, how long it may take, and where."""
+
+    at = MomentField(label="Begins")
+    hours = forms.FloatField(
+        label="Hours there are", min_value=0.25, max_value=12, widget=forms.TextInput(attrs={"inputmode": "decimal"})
+    )
+    room = forms.MultipleChoiceField(label="Rooms", required=False, widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, *args: Any, rooms: Sequence[Room] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.known = {room.ref: room for room in rooms}
+        field = self.fields["room"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.choices = [(room.ref, room.name) for room in rooms]
+
+    def clean_room(self) -> list[Room]:
+        """The rooms themselves; none ticked means all."""
+        return [self.known[ref] for ref in self.cleaned_data["room"]]
+
+
 class EntryForm(forms.Form):
     """What is typed at the ultrasound: a number, or a label's text that jumps to its female."""
 

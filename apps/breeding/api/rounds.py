@@ -17,6 +17,8 @@ from apps.animals.models import Animal
 from apps.breeding import services
 from apps.breeding.api.rows import (
     CycleOut,
+    PlanIn,
+    PlanOut,
     ReasonIn,
     RoundIn,
     RoundLineOut,
@@ -24,12 +26,15 @@ from apps.breeding.api.rows import (
     RoundOvulationIn,
     ScanIn,
     ScanOut,
+    SheetIn,
     SkipIn,
     UnskipIn,
     animal_by_ref,
 )
 from apps.breeding.choices import NoReading
 from apps.breeding.models import Scan, ScanRound
+from apps.breeding.selectors.round_plan import round_plan
+from apps.core import clock
 from apps.core.errors import Invalid
 from apps.places.models import Room
 
@@ -42,7 +47,7 @@ class ScanRoundViewSet(FloorViewSet):
 
     permission = Permission.READ
     write_permission = _SCAN
-    act_permissions = {"create": _SCAN, "close": _SCAN, "skip": _SCAN, "unskip": _SCAN, "ovulation": _SCAN}
+    act_permissions = dict.fromkeys(("create", "close", "skip", "unskip", "ovulation", "enter"), _SCAN)
     serializer_class = RoundOut
     queryset = ScanRound.objects.select_related("opened_by").prefetch_related("rooms", "lines__female")
 
@@ -63,6 +68,33 @@ class ScanRoundViewSet(FloorViewSet):
         """Close the round."""
         done = services.scan_round_close(by=self.by, round=self.get_object(), request_key=self.request_key)
         return Response(RoundOut(done).data)
+
+    @extend_schema(parameters=[PlanIn], responses=PlanOut, filters=False)
+    @action(detail=False, methods=["get"])
+    def plan(self, request: Request) -> Response:
+        """Which females the next round would take within the hours; nothing is written."""
+        given = PlanIn(data=request.query_params)
+        given.is_valid(raise_exception=True)
+        at = given.validated_data.get("at") or clock.now()
+        return Response(PlanOut(round_plan(at, given.validated_data["hours"])).data)
+
+    @extend_schema(request=SheetIn, responses=ScanOut(many=True))
+    @action(detail=True, methods=["post"])
+    def enter(self, request: Request, ref: str) -> Response:
+        """Enter a round that was written on paper: all lines or none, each refusal named by the female's ref."""
+        given = self.valid(SheetIn)
+        lines = [
+            services.SheetLine(female=animal_by_ref(line.pop("female"), field="female"), **line)
+            for line in given["lines"]
+        ]
+        scans = services.scan_round_enter(
+            by=self.by,
+            round=self.get_object(),
+            lines=lines,
+            observed_at=given["observed_at"],
+            request_key=self.request_key,
+        )
+        return Response(ScanOut(scans, many=True).data)
 
     @extend_schema(request=SkipIn, responses=RoundLineOut)
     @action(detail=True, methods=["post"])

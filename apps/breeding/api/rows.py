@@ -269,6 +269,79 @@ class RoundIn(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=160, required=False, allow_blank=True)
 
 
+class PlanIn(serializers.Serializer[Any]):
+    """When a round would begin, and how many hours there are."""
+
+    at = serializers.DateTimeField(required=False)
+    hours = serializers.FloatField(min_value=0.25, max_value=12, default=3.0)
+
+
+class PlannedOut(serializers.Serializer[Any]):
+    """One female of a plan."""
+
+    female = serializers.CharField(source="female.ref")
+    code = serializers.CharField(source="female.code")
+    tub = serializers.CharField(source="place")
+    due_on = serializers.DateField()
+    why = serializers.CharField()
+
+
+class PlanOut(serializers.Serializer[Any]):
+    """Chosen in walking order, due but not fitting, and held."""
+
+    at = serializers.DateTimeField()
+    minutes = serializers.FloatField()
+    chosen = PlannedOut(many=True)
+    later = PlannedOut(many=True)
+    held = PlannedOut(many=True)
+
+
+class SheetLineIn(serializers.Serializer[Any]):
+    """A line of a sheet: a diameter, or the reason why there is none."""
+
+    female = serializers.CharField(max_length=10)
+    mm = serializers.FloatField(required=False)
+    count = serializers.IntegerField(required=False)
+    doubtful = serializers.BooleanField(default=False)
+    no_reading = serializers.ChoiceField(choices=NoReading.choices, required=False)
+    note = serializers.CharField(max_length=80, required=False, allow_blank=True)
+
+
+class SheetIn(serializers.Serializer[Any]):
+    """A round written on paper."""
+
+    observed_at = serializers.DateTimeField()
+    lines = SheetLineIn(many=True)
+
+
+class NumberEffectsIn(serializers.Serializer[Any]):
+    """Which number of which species would be what."""
+
+    species = serializers.CharField(max_length=10, help_text="The species' ref.")
+    key = serializers.CharField(max_length=60)
+    value = serializers.FloatField()
+
+
+class EffectOut(serializers.Serializer[Any]):
+    """A female that would be told otherwise."""
+
+    season = serializers.CharField(source="season.ref")
+    code = serializers.CharField(source="season.female.code")
+    before = serializers.CharField()
+    after = serializers.CharField()
+    because = serializers.ListField(child=serializers.CharField())
+
+
+class NumberEffectsOut(serializers.Serializer[Any]):
+    """What another number would change; nothing is written."""
+
+    key = serializers.CharField()
+    standing = serializers.FloatField()
+    value = serializers.FloatField()
+    asked = serializers.IntegerField()
+    effects = EffectOut(many=True)
+
+
 class ScanIn(serializers.Serializer[Any]):
     """One reading."""
 

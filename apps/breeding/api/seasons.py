@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
+from apps.animals.models import Species
 from apps.breeding import services
 from apps.breeding.api.rows import (
     AdviceOverrideIn,
@@ -22,6 +23,8 @@ from apps.breeding.api.rows import (
     ForecastOut,
     LayingFinishIn,
     LayingIn,
+    NumberEffectsIn,
+    NumberEffectsOut,
     OnIn,
     RestIn,
     SeasonIn,
@@ -31,7 +34,8 @@ from apps.breeding.api.rows import (
 from apps.breeding.choices import CycleFact
 from apps.breeding.models import Cycle, Season
 from apps.breeding.selectors import current_forecast
-from apps.core.errors import WrongState
+from apps.breeding.selectors.number_effects import number_effects
+from apps.core.errors import Invalid, WrongState
 
 _EDIT = Permission.SEASONS_EDIT
 FEMALE = OpenApiParameter("female", str, description="Only seasons of the female with this ref.")
@@ -55,6 +59,18 @@ class SeasonViewSet(FloorViewSet):
         "override": _EDIT,
     }
     serializer_class = SeasonOut
+
+    @extend_schema(parameters=[NumberEffectsIn], responses=NumberEffectsOut, filters=False)
+    @action(detail=False, methods=["get"], url_path="number-effects")
+    def number_effects(self, request: Request) -> Response:
+        """What another house number would change, female by female; nothing is written."""
+        given = NumberEffectsIn(data=request.query_params)
+        given.is_valid(raise_exception=True)
+        asked = given.validated_data
+        species = Species.objects.filter(ref=asked["species"]).first()
+        if species is None:
+            raise Invalid(f"There is no species with the ref “{asked['species']}”.", field="species")
+        return Response(NumberEffectsOut(number_effects(species, asked["key"], asked["value"])).data)
 
     def get_queryset(self) -> QuerySet[Season]:
         """Seasons, of one female or year when asked."""

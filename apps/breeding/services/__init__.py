@@ -21,6 +21,7 @@ from apps.breeding.services.rota import (
 from apps.breeding.services.rounds import scan_round_close, scan_round_open, scan_skip, scan_unskip
 from apps.breeding.services.scans import ScanItem, scan_record, scan_strike, scans_record
 from apps.breeding.services.seasons import season_close, season_open, season_rest
+from apps.breeding.services.sheets import SheetLine, scan_round_enter
 from apps.breeding.services.visits import (
     VisitItem,
     lock_record,
@@ -33,6 +34,7 @@ from apps.breeding.services.visits import (
 
 __all__ = [
     "ScanItem",
+    "SheetLine",
     "VisitItem",
     "advice_override",
     "cycle_fact_withdraw",
@@ -54,6 +56,7 @@ __all__ = [
     "rotas_plan_all",
     "scan_record",
     "scan_round_close",
+    "scan_round_enter",
     "scan_round_open",
     "scan_skip",
     "scan_strike",
