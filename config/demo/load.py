@@ -23,6 +23,7 @@ from apps.hatchlings.services.ready import readiness_write
 from apps.jobs.models import Delivery
 from apps.jobs.services import delivery_carry, outbox
 from apps.places.services import health_group_add, incubator_add, probe_add, room_add, site_add
+from config.demo.care import watch_and_print
 from config.demo.files import FILES, write_files
 from config.demo.lineage import Collection, collection
 from config.demo.rota import rota
@@ -61,6 +62,7 @@ def load_demo(size: Size, say: Say) -> None:
         # before anything is printed: every paper of it says that it is a demonstration
         Facility.objects.filter(pk=1).update(is_demo=True)
         facility_forget()
+        watch_and_print(people["bram"], people["maren"], say)
         _carry(say)
 
 
@@ -141,7 +143,11 @@ def _carry(say: Say) -> None:
     Forecasts and readiness are computed for everybody at once: those deliveries would only do it again.
     """
     moment = clock.real_now()
-    again = Q(handler__startswith="apps.breeding.") | Q(handler__endswith=".judge_again")
+    again = (
+        Q(handler__startswith="apps.breeding.")
+        | Q(handler__endswith=".judge_again")
+        | Q(handler__endswith=".mass_look")
+    )
     done = Delivery.objects.filter(again, done_at__isnull=True).update(
         done_at=moment, note="computed with the demonstration"
     )

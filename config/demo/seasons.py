@@ -286,6 +286,7 @@ def _meal(code: str, day: date, prey: str, size: str, prey_g: float, outcome: st
         "size": size,
         "prey_g": f"{prey_g:g}",
         "count": str(count),
+        "presentation": "live" if prey == "insect" else "thawed",
         "outcome": outcome,
     }
 

@@ -26,6 +26,7 @@ from apps.incubation.models import Egg
 from apps.incubation.services import box_set, clutch_lay, egg_fail
 from apps.places.models import Incubator, Probe, Room
 from apps.places.services import readings_record
+from config.demo.care import one_that_lost, raise_young
 from config.demo.lineage import Collection
 from config.demo.seasons import EXCHANGED_ON, Course, SeasonRows, exchanged_pair
 from config.demo.trade import trade
@@ -63,7 +64,9 @@ def tell(loaded: Loaded, say: Say) -> None:
     _exchanged(loaded, say)
     _fed_today(loaded)
     _round_open(loaded)
+    one_that_lost(loaded.people["yusra"], loaded.rows.courses[2026], say)
     trade(loaded.people, loaded.size, say)
+    raise_young(loaded.people["ilse"], say)
     _readings(loaded.size)
     say("  probe readings of the last three days; incubator 2 is warm")
 

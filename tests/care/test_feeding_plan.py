@@ -296,7 +296,7 @@ def test_the_register_of_cautions_is_what_the_templates_show() -> None:
     """Every caution stands where the register says, and nowhere else."""
     found: dict[str, set[str]] = {}
     for path in APPS.rglob("templates/**/*.html"):
-        for key in re.findall(r'{% caution "(\w+)"', path.read_text(encoding="utf-8")):
+        for key in re.findall(r'{% caution(?:_line)? "(\w+)"', path.read_text(encoding="utf-8")):
             found.setdefault(key, set()).add(str(path).rpartition("/templates/")[2])
     assert found == {key: set(one.shown) for key, one in cautions().items()}
     assert all(one.source and one.words for one in cautions().values())

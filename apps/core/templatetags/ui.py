@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from apps.core import clock, formats
@@ -36,6 +37,13 @@ def caution(key: str) -> dict[str, str]:
     """A caution of the register, boxed; its templates are listed there."""
     found = cautions()[key]
     return {"title": found.title, "words": found.words, "source": found.source}
+
+
+@register.simple_tag
+def caution_line(key: str) -> SafeString:
+    """The same as one quiet line, for a page worked with one hand."""
+    found = cautions()[key]
+    return format_html('<p class="small quiet">{}: {}</p>', found.title, found.words)
 
 
 @register.filter
