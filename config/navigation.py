@@ -22,6 +22,7 @@ TABS: tuple[Tab, ...] = (
     Tab("Animals", "/animals/", Permission.READ, ("/animals/", "/import/", "/places/")),
     Tab("Scan", "/scan/", Permission.SCANS_RECORD, ("/scan/",)),
     Tab("Season", "/season/", Permission.READ, ("/season/", "/visits/", "/rota/")),
+    Tab("Cross", "/cross/", Permission.READ, ("/cross/",)),
     Tab("Incubation", "/incubation/", Permission.READ, ("/incubation/",)),
     Tab("Hatch", "/hatch/", Permission.HATCH, ("/hatch/",)),
     Tab("Nursery", "/nursery/", Permission.READ, ("/nursery/",)),

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from apps.accounts.forms import MoneyField
 from apps.animals.choices import HoldWord, Mode, Origin, Purpose, Sex, SireModel, Status, TraitBasis
 from apps.animals.models import Animal, Species
 from apps.animals.selectors import animal_by_code
@@ -188,6 +189,38 @@ class NumberForm(forms.Form):
 
     value = forms.FloatField(label="Our number", widget=forms.TextInput(attrs={"inputmode": "decimal"}))
     note = forms.CharField(label="Why", max_length=200, required=False)
+
+
+class CrossForm(forms.Form):
+    """Two animals, typed or recorded. The computation judges the words; here they only stand beside their fields."""
+
+    species = forms.ModelChoiceField(
+        label="Species", queryset=Species.objects.order_by("common"), to_field_name="slug", empty_label=None
+    )
+    dam = forms.CharField(
+        label="Dam", max_length=400, required=False, help_text="a code, or her traits: Pastel 66% het Clown"
+    )
+    sire = forms.CharField(
+        label="Sire", max_length=400, required=False, help_text="a code, or his traits: super Mojave"
+    )
+    clutch = forms.CharField(
+        label="Hatchlings", max_length=9, required=False, help_text="6, or a range such as 4-8; empty: the usual range"
+    )
+    phase = forms.ChoiceField(
+        label="A sex-linked trait, one copy, the sire had it from",
+        required=False,
+        choices=[("", "not known: half each"), ("male-maker", "his sire"), ("female-maker", "his dam")],
+    )
+    by_sex = forms.BooleanField(label="Sons and daughters apart", required=False)
+    alone = forms.BooleanField(label="No sire (parthenogenesis)", required=False)
+
+
+class TraitValueForm(forms.Form):
+    """What one young of a trait set is worth here."""
+
+    notation = forms.CharField(label="Traits", max_length=200, help_text="as the trade writes them: Pastel het Clown")
+    sex = forms.ChoiceField(label="Sex", choices=[("unknown", "either"), ("male", "male"), ("female", "female")])
+    amount = MoneyField(label="One young is worth")
 
 
 class WelfareLiftForm(forms.Form):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, lineage, lists, places, species, welfare
+from apps.animals.views import acts, crosses, lineage, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
@@ -22,6 +22,9 @@ urlpatterns = [
     path("broods/<str:ref>/sires/", species.brood_sires, name="brood-sires"),
     path("species/", species.species_list, name="species-list"),
     path("species/<str:ref>/", species.species, name="species"),
+    path("cross/", crosses.cross, name="cross"),
+    path("species/<str:ref>/values/", crosses.values, name="trait-values"),
+    path("trait-values/<int:pk>/drop/", crosses.value_drop, name="trait-value-drop"),
     path("species/<str:ref>/welfare/", welfare.welfare, name="welfare"),
     path("welfare-lifts/<str:ref>/withdraw/", welfare.withdraw, name="welfare-withdraw"),
     path("species/<str:ref>/<str:key>/", species.number, name="number"),

@@ -49,6 +49,8 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "animals:brood-sires": [f"/broods/{w.brood.ref}/sires/"],
         "animals:species-list": ["/species/"],
         "animals:species": [species],
+        "animals:cross": ["/cross/", "/cross/?species=python-regius&dam=Pastel+het+Clown&sire=Spider+66%25+het+Clown"],
+        "animals:trait-values": [f"{species}values/"],
         "animals:welfare": [f"{species}welfare/"],
         "animals:number": [f"{species}lines.stop_mm/"],
         "animals:places": ["/places/"],

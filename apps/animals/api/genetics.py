@@ -1,8 +1,8 @@
-"""The API of genetics: welfare facts with their lifts."""
+"""The API of genetics: crosses of this facility, trait values, welfare lifts."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -10,14 +10,19 @@ from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.viewsets import ViewSetMixin
+from rest_framework.viewsets import ViewSet, ViewSetMixin
 
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.policies import may
 from apps.animals import services
-from apps.animals.models import Species, WelfareLift
+from apps.animals.choices import Sex
+from apps.animals.models import Species, TraitValue, WelfareLift
 from apps.animals.selectors import species_by_name
+from apps.animals.selectors.crosses import CrossAnswer, CrossAsked, cross_answer
 from apps.core.errors import Invalid
+from apps.engines.genetics.gametes import Phase
 
 
 def species_named(text: str) -> Species:
@@ -101,6 +106,147 @@ class WelfareLiftViewSet(FloorViewSet):
         return Response(WelfareLiftOut(row).data)
 
 
+class TraitValueOut(serializers.ModelSerializer[TraitValue]):
+    """What one young of a trait set is worth here."""
+
+    species = serializers.CharField(source="species.scientific", read_only=True)
+    by = serializers.CharField(source="by.name", read_only=True)
+
+    class Meta:
+        model = TraitValue
+        fields = ["id", "species", "notation", "sex", "amount_minor", "currency", "set_at", "by"]
+
+
+class TraitValueIn(serializers.Serializer[Any]):
+    """A value to set; the same traits and sex again replace it."""
+
+    species = serializers.CharField(max_length=80, help_text="scientific name, common name or slug")
+    notation = serializers.CharField(max_length=200, help_text="trade notation, such as “Pastel het Clown”")
+    amount_minor = serializers.IntegerField(min_value=1, help_text="in the currency's smallest unit")
+    sex = serializers.ChoiceField(choices=Sex.choices, default=Sex.UNKNOWN)
+
+
+class TraitValueViewSet(FloorViewSet):
+    """Values that crosses and the rota weigh young by."""
+
+    queryset = TraitValue.objects.select_related("species", "by").order_by("species", "notation", "sex")
+    serializer_class = TraitValueOut
+    permission = Permission.MONEY_READ
+    lookup_field = "pk"
+    lookup_value_regex = "[0-9]{1,18}"
+    act_permissions = {"create": Permission.TRAITS_EDIT, "drop": Permission.TRAITS_EDIT}
+
+    @extend_schema(request=TraitValueIn, responses={201: TraitValueOut})
+    def create(self, request: Request) -> Response:
+        """Set what one young of these traits is worth."""
+        data = self.valid(TraitValueIn)
+        data["species"] = species_named(data["species"])
+        row = services.trait_value_set(by=self.by, **data, request_key=self.request_key)
+        return Response(TraitValueOut(row).data, status=status.HTTP_201_CREATED)
+
+    @extend_schema(request=None, responses={204: None})
+    @action(detail=True, methods=["post"])
+    def drop(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Take a value away."""
+        services.trait_value_drop(by=self.by, value=self.get_object(), request_key=self.request_key)
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+class CrossIn(serializers.Serializer[Any]):
+    """A cross to compute. `dam` and `sire` are codes of recorded animals or trade notation."""
+
+    species = serializers.CharField(max_length=80, help_text="scientific name, common name or slug")
+    dam = serializers.CharField(max_length=400)
+    sire = serializers.CharField(max_length=400, required=False, allow_blank=True, default="")
+    clutch = serializers.CharField(max_length=9, required=False, allow_blank=True, default="", help_text="6 or 4-8")
+    phase = serializers.ChoiceField(choices=list(Phase), required=False)
+    by_sex = serializers.BooleanField(default=False)
+    alone = serializers.BooleanField(default=False, help_text="no sire: parthenogenesis")
+
+
+class CrossRowOut(serializers.Serializer[Any]):
+    """One look with its odds per hatchling."""
+
+    look = serializers.CharField()
+    probability = serializers.FloatField()
+    exact = serializers.CharField()
+    at_least_one = serializers.FloatField()
+    carries = serializers.DictField(
+        child=serializers.FloatField(), help_text="share of this look that is het, by trait"
+    )
+    also_called = serializers.ListField(child=serializers.CharField())
+
+
+class CrossBlockOut(serializers.Serializer[Any]):
+    """A welfare fact that keeps the cross out of suggestions and value."""
+
+    name = serializers.CharField()
+    fact = serializers.CharField()
+    evidence = serializers.CharField()
+    share = serializers.FloatField()
+
+
+class CrossOut(serializers.Serializer[Any]):
+    """One cross as the page shows it; every outcome stands in the what-if of the same name."""
+
+    looks = CrossRowOut(many=True)
+    remaining_mass = serializers.FloatField()
+    non_viable_share = serializers.FloatField()
+    blocked_by = CrossBlockOut(many=True)
+    lifted = serializers.ListField(child=serializers.CharField())
+    kinship = serializers.FloatField(allow_null=True)
+    mean_clutch = serializers.FloatField()
+    value_minor = serializers.IntegerField(allow_null=True, help_text="of a brood; null without values or right")
+    currency = serializers.CharField()
+
+
+class CrossViewSet(ViewSet):
+    """Crosses computed with this facility's values and lifts; nothing is written."""
+
+    permission = Permission.READ
+
+    @extend_schema(parameters=[CrossIn], responses=CrossOut)
+    def list(self, request: Request) -> Response:
+        """Odds by look of two recorded or typed animals."""
+        asked = CrossIn(data=request.query_params)
+        asked.is_valid(raise_exception=True)
+        data = {**asked.validated_data, "species": species_named(asked.validated_data["species"])}
+        return Response(
+            cross_json(cross_answer(CrossAsked(**data)), may(cast(Person, request.user), Permission.MONEY_READ))
+        )
+
+
+def cross_json(answer: CrossAnswer, show_money: bool) -> dict[str, object]:
+    """The answer as plain JSON."""
+    worth = answer.worth if show_money else None
+    return {
+        "looks": [
+            {
+                "look": row.look,
+                "probability": float(row.probability),
+                "exact": str(row.probability),
+                "at_least_one": row.at_least_one,
+                "carries": {name: float(share) for name, share in row.hets},
+                "also_called": list(row.also_called),
+            }
+            for row in answer.result.looks
+        ],
+        "remaining_mass": float(answer.result.looks_remaining),
+        "non_viable_share": float(answer.result.non_viable_share),
+        "blocked_by": [
+            {"name": block.name, "fact": block.fact, "evidence": block.evidence, "share": float(block.share)}
+            for block in answer.blocks
+        ],
+        "lifted": list(answer.lifted),
+        "kinship": None if answer.kinship is None else answer.kinship["f"],
+        "mean_clutch": float(answer.mean_clutch),
+        "value_minor": None if worth is None else round(worth.per_young * answer.mean_clutch),
+        "currency": answer.currency,
+    }
+
+
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
+    ("crosses", CrossViewSet, "cross"),
+    ("trait-values", TraitValueViewSet, "trait-value"),
     ("welfare-lifts", WelfareLiftViewSet, "welfare-lift"),
 ]

@@ -164,7 +164,7 @@ def _answer(
     if notes:
         answer["notes"] = notes
     if sire is not None and dam.recorded is not None and sire.recorded is not None:
-        answer["kinship"] = _kinship(dam.recorded.code, sire.recorded.code)
+        answer["kinship"] = recorded_kinship(dam.recorded.code, sire.recorded.code)
     return answer
 
 
@@ -220,7 +220,7 @@ def _het_words(name: str, share: Fraction) -> str:
     return f"het {name}" if share == 1 else f"{percent_words(share, rounded=True)} het {name}"
 
 
-def _kinship(dam: str, sire: str) -> dict[str, object]:
+def recorded_kinship(dam: str, sire: str) -> dict[str, object]:
     """f of a recorded pair, which is the inbreeding of their young, with what causes it."""
     records, fusion = pedigree_above((dam, sire))
     with bounded("kinship"):

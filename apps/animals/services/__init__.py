@@ -14,6 +14,7 @@ from apps.animals.services.register import (
     notation_checked,
     trait_state,
 )
+from apps.animals.services.trait_values import trait_value_drop, trait_value_set
 from apps.animals.services.welfare import welfare_lift, welfare_lift_withdraw
 
 __all__ = [
@@ -40,6 +41,8 @@ __all__ = [
     "species_add",
     "species_number_set",
     "trait_state",
+    "trait_value_drop",
+    "trait_value_set",
     "welfare_lift",
     "welfare_lift_withdraw",
 ]

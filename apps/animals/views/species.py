@@ -44,6 +44,7 @@ def species(request: PersonRequest, ref: str) -> HttpResponse:
         "numbers": sorted(number_rows(found).values(), key=lambda row: row.key),
         "traits": Trait.objects.filter(species=found).order_by("name"),
         "may_edit": may(request.user, Permission.TRAITS_EDIT),
+        "may_see_values": may(request.user, Permission.MONEY_READ),
     }
     return render(request, "animals/species.html", context)
 

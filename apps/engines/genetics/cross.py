@@ -60,13 +60,15 @@ def cross(
     recombination: Fraction | None = None,
     v: Fraction = Fraction(0),
     row_limit: int = ROW_LIMIT,
+    list_outcomes: bool = True,
     deadline: float | None = None,
 ) -> CrossResult:
     """Odds per viable hatchling of `dam` x `sire`; `sire` None is parthenogenesis by terminal fusion.
 
     `clutch` maps the number of hatchlings (1 to 100) to its weight, summing to one. `recombination` overrides
     the catalogue's figure for sex-linked series. Exact for any number of unlinked loci; only the `row_limit`
-    most probable rows are listed, with the mass left over. `deadline` is in time.monotonic seconds.
+    most probable rows are listed, with the mass left over; without `list_outcomes` only looks are.
+    `deadline` is in time.monotonic seconds.
     Raises CrossError for a question without an answer, DeadlinePassed when time runs out.
     """
     _check(catalogue, dam, sire, clutch, by_sex, recombination, v)
@@ -84,7 +86,7 @@ def cross(
     if not viable:
         return CrossResult((), (), Fraction(0), Fraction(0), ONE, welfare, rate)
     shelf = Shelf(catalogue, broods, clutch, row_limit, lambda: _in_time(deadline))
-    outcomes, left = outcome_rows(shelf)
+    outcomes, left = outcome_rows(shelf) if list_outcomes else ((), ONE)
     looks, looks_left = look_rows(shelf)
     return CrossResult(outcomes, looks, left, looks_left, ONE - viable, welfare, rate)
 

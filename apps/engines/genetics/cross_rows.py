@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Generic, TypeVar
 
+import numpy as np
+
 from apps.engines.genetics.broods import Brood, Young
 from apps.engines.genetics.catalogue import Catalogue
-from apps.engines.genetics.looks import Part, also_called, look_words, spoken_order
+from apps.engines.genetics.looks import NORMAL, Called, Part, spoken_order
 from apps.engines.genetics.odds import at_least_one, combine_states
 
+MOST_INT64 = 2**63
 Parts = tuple[Part | None, ...]
 States = tuple[tuple[float, float], ...]
 K = TypeVar("K", bound=Hashable)
@@ -26,6 +29,7 @@ class OutcomeRow:
     probability: Fraction
     at_least_one: float
     also_called: tuple[str, ...]
+    parts: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +70,20 @@ class _Chances:
     """P(at least one) of a row, remembered per set of states: alike loci give alike rows."""
 
     clutch: Mapping[int, float]
-    known: dict[tuple[States, ...], float] = field(default_factory=dict)
+    known: dict[tuple[int, ...], float] = field(default_factory=dict)
+    numbers: dict[States, int] = field(default_factory=dict)
 
-    def of(self, states: Sequence[States]) -> float:
-        key = tuple(sorted(states))
+    def numbered(self, column: _Column[K]) -> list[int]:
+        """A number for the states of each kind of a column, equal for equal states."""
+        return [self.numbers.setdefault(states, len(self.numbers)) for states in column.states]
+
+    def of(self, numbers: Iterable[int]) -> float:
+        key = tuple(sorted(numbers))
         if key not in self.known:
+            states = list(self.numbers)
             sure = 1.0
             product: dict[float, float] = {1.0: 1.0}
-            for item in key:
+            for item in (states[number] for number in key):
                 if len(item) == 1:
                     sure *= item[0][0]
                 else:
@@ -87,23 +97,31 @@ def outcome_rows(shelf: Shelf) -> tuple[tuple[OutcomeRow, ...], Fraction]:
     columns = [_column(brood, lambda young: young) for brood in shelf.broods]
     places = _places(shelf)
     chances = _Chances({size: float(share) for size, share in shelf.clutch.items()})
+    numbered = [chances.numbered(column) for column in columns]
+    names = _spoken_names(shelf)
+    kinds = [[young.parts for young in column.kinds] for column in columns]
+    spoken = _spoken_words(places, kinds)
+    called = Called(shelf.catalogue, [locus for brood in shelf.broods for locus in brood.group.loci])
+    named = called.any_of(part for column in kinds for parts in column for part in parts)
     rows = []
     whole = math.prod(column.whole for column in columns)
-    for count, picks in top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time):
+    best = top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time)
+    exact = {count: Fraction(count, whole) for count in {count for count, _ in best}}
+    for count, picks in best:
         young = [column.kinds[pick] for column, pick in zip(columns, picks, strict=True)]
-        parts = _in_order(places, [item.parts for item in young])
         carried = {name for item in young for name in item.carries}
         rows.append(
             OutcomeRow(
-                look=look_words(parts),
-                carries=tuple(name for name in _spoken_names(shelf) if name in carried),
+                look=" ".join(filter(None, (words[picks[group]] for group, words in spoken))) or NORMAL,
+                carries=tuple(name for name in names if name in carried),
                 sex=next((item.sex for item in young if item.sex is not None), None),
-                probability=Fraction(count, whole),
-                at_least_one=chances.of([column.states[pick] for column, pick in zip(columns, picks, strict=True)]),
-                also_called=also_called(shelf.catalogue, parts),
+                probability=exact[count],
+                at_least_one=chances.of(map(list.__getitem__, numbered, picks)),
+                also_called=called.of(_in_order(places, [item.parts for item in young])) if named else (),
+                parts=tuple(part for item in young for part in item.parts if part is not None),
             )
         )
-    return tuple(rows), 1 - sum((row.probability for row in rows), Fraction(0))
+    return tuple(rows), 1 - Fraction(sum(count for count, _ in best), whole)
 
 
 def look_rows(shelf: Shelf) -> tuple[tuple[LookRow, ...], Fraction]:
@@ -112,29 +130,34 @@ def look_rows(shelf: Shelf) -> tuple[tuple[LookRow, ...], Fraction]:
     inside = [_inside(brood) for brood in shelf.broods]
     places = _places(shelf)
     chances = _Chances({size: float(share) for size, share in shelf.clutch.items()})
+    numbered = [chances.numbered(column) for column in columns]
     names = _spoken_names(shelf)
+    spoken = _spoken_words(places, [column.kinds for column in columns])
+    called = Called(shelf.catalogue, [locus for brood in shelf.broods for locus in brood.group.loci])
+    named = called.any_of(part for column in columns for parts in column.kinds for part in parts)
     rows = []
     whole = math.prod(column.whole for column in columns)
-    for count, picks in top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time):
+    best = top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time)
+    exact = {count: Fraction(count, whole) for count in {count for count, _ in best}}
+    for count, picks in best:
         kinds = [column.kinds[pick] for column, pick in zip(columns, picks, strict=True)]
-        parts = _in_order(places, kinds)
         hets: dict[str, Fraction] = {}
         sexes: dict[str, Fraction] = {}
         for part_kind, (carried, sexed) in zip(kinds, inside, strict=True):
             hets.update(carried[part_kind])
             sexes.update(sexed[part_kind])
-        probability = Fraction(count, whole)
+        probability = exact[count]
         rows.append(
             LookRow(
-                look=look_words(parts),
+                look=" ".join(filter(None, (words[picks[group]] for group, words in spoken))) or NORMAL,
                 probability=probability,
-                at_least_one=chances.of([column.states[pick] for column, pick in zip(columns, picks, strict=True)]),
+                at_least_one=chances.of(map(list.__getitem__, numbered, picks)),
                 hets=tuple((name, hets[name]) for name in names if name in hets),
                 by_sex={sex: probability * share for sex, share in sorted(sexes.items())},
-                also_called=also_called(shelf.catalogue, parts),
+                also_called=called.of(_in_order(places, kinds)) if named else (),
             )
         )
-    return tuple(rows), 1 - sum((row.probability for row in rows), Fraction(0))
+    return tuple(rows), 1 - Fraction(sum(count for count, _ in best), whole)
 
 
 def top_products(
@@ -144,6 +167,8 @@ def top_products(
 
     A prefix outside the best `limit` can never be part of a whole inside it, so memory stays at limit x column.
     """
+    if math.prod(column[0] for column in columns) < MOST_INT64:
+        return _top_products_int64(columns, limit, in_time)
     best: list[tuple[int, tuple[int, ...]]] = [(1, ())]
     for column in columns:
         in_time()
@@ -153,6 +178,24 @@ def top_products(
         grown.sort(key=lambda item: (-item[0], item[1]))
         best = grown[:limit]
     return best
+
+
+def _top_products_int64(
+    columns: Sequence[Sequence[int]], limit: int, in_time: Callable[[], None]
+) -> list[tuple[int, tuple[int, ...]]]:
+    """The same where every product fits 63 bits: exact whole numbers still, in arrays."""
+    best = np.ones(1, dtype=np.int64)
+    picks = np.zeros((1, 0), dtype=np.int32)
+    for column in columns:
+        in_time()
+        numbers = np.array(column[:limit], dtype=np.int64)
+        grown = np.multiply.outer(best, numbers).ravel()
+        order = np.argsort(-grown, kind="stable")[:limit]
+        best = grown[order]
+        picks = np.column_stack([picks[order // len(numbers)], (order % len(numbers)).astype(np.int32)])
+    keys = (*reversed(picks.T), -best)
+    order = np.lexsort(keys)
+    return list(zip(best[order].tolist(), map(tuple, picks[order].tolist()), strict=True))
 
 
 def _column(brood: Brood, kind_of: Callable[[Young], K]) -> _Column[K]:
@@ -208,6 +251,14 @@ def _places(shelf: Shelf) -> list[tuple[int, int]]:
         for place, locus in enumerate(brood.group.loci)
     ]
     return [(group, place) for _, group, place in sorted(found)]
+
+
+def _spoken_words(places: Sequence[tuple[int, int]], kinds: Sequence[Sequence[Parts]]) -> list[tuple[int, list[str]]]:
+    """Per place in spoken order: its group, and the words of each of that group's kinds there."""
+    return [
+        (group, [part.words if (part := parts[place]) is not None else "" for parts in kinds[group]])
+        for group, place in places
+    ]
 
 
 def _in_order(places: Sequence[tuple[int, int]], kinds: Sequence[Parts]) -> Parts:

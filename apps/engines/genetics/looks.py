@@ -74,19 +74,42 @@ def look_words(parts: Iterable[Part | None]) -> str:
     return " ".join(words) if words else NORMAL
 
 
-def also_called(catalogue: Catalogue, parts: Iterable[Part | None]) -> tuple[str, ...]:
-    """Trade names of a look: its own super or compound name, and combinations with what they leave over."""
-    shown = [part for part in parts if part is not None]
-    copies = _copies_seen(catalogue, shown)
-    names: list[str] = []
-    for combination in catalogue.combinations:
-        if all(copies.get(name, 0) == number for name, number in combination.copies.items()):
-            rest = [part.words for part in shown if not set(part.alleles) <= set(combination.copies)]
-            names.append(" ".join([combination.name, *rest]))
-    for part in shown:
-        for called in _own_names(catalogue, part):
-            names.append(" ".join(called if other is part else other.words for other in shown))
-    return tuple(names)
+class Called:
+    """Trade names of looks: a part's own super or compound name, and combinations with what they leave over.
+
+    Made once for the loci of a cross: only combinations all of whose traits are there can ever be seen.
+    """
+
+    def __init__(self, catalogue: Catalogue, loci: Iterable[Locus]) -> None:
+        here = {allele.name for locus in loci for allele in locus.alleles}
+        self._catalogue = catalogue
+        self._combinations = [item for item in catalogue.combinations if set(item.copies) <= here]
+        self._own: dict[Part, tuple[str, ...]] = {}
+        self._told = [(item.name, dict(item.copies), frozenset(item.copies)) for item in self._combinations]
+
+    def any_of(self, parts: Iterable[Part | None]) -> bool:
+        """Whether any look made of these parts can have such a name."""
+        return bool(self._combinations) or any(part is not None and _own_names(self._catalogue, part) for part in parts)
+
+    def of(self, parts: Iterable[Part | None]) -> tuple[str, ...]:
+        """The names of one look."""
+        shown = [part for part in parts if part is not None]
+        names: list[str] = []
+        copies: Mapping[str, int] | None = None
+        seen = {name for part in shown for name in part.alleles} if self._told else set()
+        for called, wanted, traits in self._told:
+            if not traits <= seen:
+                continue
+            copies = copies or _copies_seen(self._catalogue, shown)
+            if all(copies[name] == number for name, number in wanted.items()):
+                rest = [part.words for part in shown if not traits.issuperset(part.alleles)]
+                names.append(" ".join([called, *rest]))
+        for part in shown:
+            if part not in self._own:
+                self._own[part] = _own_names(self._catalogue, part)
+            for own in self._own[part]:
+                names.append(" ".join(own if other is part else other.words for other in shown))
+        return tuple(names)
 
 
 def _own_names(catalogue: Catalogue, part: Part) -> tuple[str, ...]:

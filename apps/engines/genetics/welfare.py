@@ -38,11 +38,12 @@ def welfare_lines(
 ) -> tuple[WelfareLine, ...]:
     """Every fact that applies to a parent or to some of the young, in catalogue order."""
     lines: list[WelfareLine] = []
+    here = {allele.name for item in broods for locus in item.group.loci for allele in locus.alleles}
     for fact in catalogue.welfare:
         shares = {"dam": parent_share(catalogue, dam, fact)}
         if sire is not None and not fact.as_dam:
             shares["sire"] = parent_share(catalogue, sire, fact)
-        shares["young"] = _young_share(fact, broods)
+        shares["young"] = _young_share(fact, broods) if set(fact.copies) <= here else Fraction(0)
         lines.extend(
             WelfareLine(who, fact.fact, fact.evidence, share, fact.name, fact.harm, fact.blocks)
             for who, share in shares.items()
@@ -85,6 +86,8 @@ def blocking_loci(catalogue: Catalogue) -> tuple[str, ...]:
 def parent_share(catalogue: Catalogue, parent: Belief, fact: WelfareFact) -> Fraction:
     """How likely the pattern of a fact is true of one animal."""
     share = ONE
+    if any(catalogue.locus_of[name].code not in parent.loci for name in fact.copies):
+        return Fraction(0)  # wild type there
     for code in {catalogue.locus_of[name].code for name in fact.copies}:
         locus = catalogue.by_code[code]
         wanted = _wanted(catalogue, fact, locus)
