@@ -32,6 +32,10 @@ ABOUT_THE_ACT = frozenset(
         "accounts.requestkey",
         "jobs.delivery",
         "jobs.jobrun",
+        # what animals carry follows a correction a moment later, by its own reaction
+        "animals.carriedbelief",
+        "animals.sirebelief",
+        "animals.lineagedoubt",
     }
 )
 Rows = dict[tuple[str, Any], dict[str, Any]]

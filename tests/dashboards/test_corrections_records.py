@@ -14,9 +14,9 @@ from apps.animals.models import Animal, Brood, Placement
 from apps.animals.selectors import animal_by_code
 from apps.animals.services import animal_change, animal_move, hold_place
 from apps.breeding.models import Season, Visit
-from apps.care.models import Weight
+from apps.care.models import Treatment, Weight
 from apps.care.selectors import meals_of
-from apps.care.services import meal_check, meal_offer, weight_record
+from apps.care.services import meal_check, meal_offer, treatment_begin, treatment_end, weight_record
 from apps.core import clock
 from apps.core.errors import DomainError, Many, NotAllowed, WrongState
 from apps.dashboards.services.corrections.plan import preview
@@ -70,6 +70,10 @@ def twice(owner: Person, house: House) -> tuple[Animal, Animal]:
     meal_check(by=owner, offer=meal, outcome="ate", observed_at=now - timedelta(hours=6))
     weight_record(by=owner, animal=second, mass_g=1822.0, observed_at=now - timedelta(days=12))
     visited(owner, second, make_male(code="PR-0118"), days_ago=20)
+    treatment = treatment_begin(
+        by=owner, animal=second, veterinarian="Dr Quill", medicine="as labelled", dose="as prescribed", doses=1
+    )
+    treatment_end(by=owner, treatment=treatment)
     return Animal.objects.get(pk=house.first.pk), Animal.objects.get(pk=second.pk)
 
 
@@ -104,6 +108,8 @@ def test_a_merge_is_what_was_shown_and_undo_restores_it(
     assert (gone.status, gone.merged_into, gone.tub) == (Status.MERGED, kept, None)
     assert Weight.objects.filter(animal=kept, mass_g=1822.0, struck_at__isnull=True).exists()
     assert {hold.word for hold in kept.holds.filter(lifted_at__isnull=True)} >= {"treatment", "fed"}
+    treatment = Treatment.objects.get(struck_at__isnull=True)
+    assert (treatment.animal, treatment.due.count()) == (kept, 1)
     assert Visit.objects.filter(female=kept, struck_at__isnull=True, male__code="PR-0118").exists()
     assert not Animal.objects.filter(status=Status.HERE, code="PR-0413").exists()
     correction_undo(by=lead, correction=correction)

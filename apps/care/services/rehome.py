@@ -14,9 +14,10 @@ from apps.animals.models import Animal, Fact, Hold
 from apps.animals.services import holds_lift_by_source
 from apps.animals.services.rehome import Move, facts_rehome, previewed
 from apps.care.choices import MealOutcome, ShedStage
-from apps.care.models import MealCheck, MealOffer, Photo, Shed
+from apps.care.models import Dose, DoseDue, MealCheck, MealOffer, Photo, Shed, Treatment
 from apps.care.policies import check_female, check_kept, check_moment
 from apps.care.selectors.meals import live_checks, meal_of
+from apps.care.services.health import TREATMENT_SOURCE
 from apps.care.services.meals import CHECK_SOURCE, OFFER_SOURCE, fed_hold_place, regurgitation_hold_place
 from apps.care.services.sheds import SHED_SOURCE, opaque_hold_place
 from apps.core import clock
@@ -26,7 +27,9 @@ SOURCES = frozenset({OFFER_SOURCE, CHECK_SOURCE, SHED_SOURCE})
 
 
 def care_rehome(*, by: Person, moves: Sequence[Move], preview: bool = False) -> list[Fact]:
-    """Move entries to the animals they belong to, each meal with its checks. Returns the entries made.
+    """Move entries to the animals they belong to, a meal with its checks, a treatment with its doses.
+
+    Returns the entries made.
 
     Raises Invalid or WrongState, naming the entry's moment, when it cannot be the other animal's: before it hatched,
     after it had left, a pre-lay shed of a male.
@@ -39,13 +42,24 @@ def care_rehome(*, by: Person, moves: Sequence[Move], preview: bool = False) -> 
         offers = {fact.pk: to for fact, to in moves if isinstance(fact, MealOffer)}
         checks = live_checks().filter(offer__in=offers).select_related("animal", "by", "offer")
         whole += [(check, offers[check.offer_id]) for check in checks]
+        treatments = {fact.pk: to for fact, to in moves if isinstance(fact, Treatment)}
+        doses = Dose.objects.filter(due__treatment__in=treatments, struck_at__isnull=True).select_related("due", "by")
+        whole += [(dose, treatments[dose.due.treatment_id]) for dose in doses]
         made = facts_rehome(by=by, moves=whole, relink=_relink)
-        for (_, to), copy in zip(whole, made, strict=True):
+        for (fact, to), copy in zip(whole, made, strict=True):
+            if isinstance(fact, Treatment) and isinstance(copy, Treatment):
+                _prescription_follows(fact, copy)
             if isinstance(copy, Photo):
                 documents_rehome(documents=[copy.document], subject_ref=to.ref)
         for animal in {animal.pk: animal for fact, to in moves for animal in (fact.animal, to)}.values():
             care_holds_settle(by=by, animal=animal)
         return made
+
+
+def _prescription_follows(old: Treatment, new: Treatment) -> None:
+    """The times at which doses are due, and the hold until somebody ends it, belong to the treatment entered again."""
+    DoseDue.objects.filter(treatment=old).update(treatment=new)
+    Hold.objects.filter(source_kind=TREATMENT_SOURCE, source_ref=old.ref).update(animal=new.animal, source_ref=new.ref)
 
 
 def check_fits(fact: Fact, to: Animal) -> None:

@@ -161,7 +161,7 @@ def _moved(model: type[models.Model], row: RowChange) -> Line:
         return Line(section, moved_words(made), str(old), str(made), entry_key(old), made.began_at)
     if isinstance(made, Lock):
         return Line(section, moved_words(made), str(old.visit), str(made.visit), at=made.seen_at)
-    key = "" if row.table == "care.mealcheck" else entry_key(old)
+    key = "" if row.table in {"care.mealcheck", "care.dose"} else entry_key(old)
     return Line(section, moved_words(made), old.animal.code, made.animal.code, key, made.observed_at)
 
 

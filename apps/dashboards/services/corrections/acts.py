@@ -18,7 +18,7 @@ from apps.breeding.selectors.standing import cycle_rests_on, season_steps
 from apps.breeding.services.rehome import VisitMove, check_scan_fits, check_visit_fits, scans_rehome, visits_rehome
 from apps.care.models import Shed
 from apps.care.policies import may_strike
-from apps.care.selectors.standing import checks_left_behind
+from apps.care.selectors.standing import checks_left_behind, treatments_of
 from apps.care.services.rehome import care_rehome, check_fits
 from apps.core import clock
 from apps.core.errors import DomainError, Invalid, Many, WrongState
@@ -39,6 +39,7 @@ def swap_wish(
     check_since(since)
     kept = set(stays)
     pairs = ((first, second), (second, first))
+    prescribed = [entry for animal in (first, second) for entry in treatments_of(animal, since)]
     moves = [(entry, other) for animal, other in pairs for entry in entries_of_animal(animal, since)]
     moving = [(entry, other) for entry, other in moves if entry_key(entry) not in kept]
     steps = [(cycle, words) for animal in (first, second) for cycle, words in season_steps(animal, since)]
@@ -57,6 +58,11 @@ def swap_wish(
     told = [f"{moved_words(entry)} of {animal_words(entry)}" for entry, _ in moves if entry_key(entry) in kept]
     told += [f"{words} of {c.season.female.code}" for c, words in steps if f"cycle-{c.ref}" in kept]
     notes += [f"Stays, as you said: {words}." for words in told]
+    notes += [
+        f"Stays with {entry.animal.code}: treatment {entry}. Doses since then may have gone into the other animal: "
+        "tell the veterinarian who prescribed it."
+        for entry in prescribed
+    ]
     asked = {"since": since.isoformat(), "put_back": put_back, "stays": sorted(kept)}
     label = f"{first.code} and {second.code} exchanged since {day_text(clock.local(since))}"
     return Wish(CorrectionKind.SWAP, label, (first, second), asked, work, notes)

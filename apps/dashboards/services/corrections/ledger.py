@@ -26,8 +26,20 @@ from apps.jobs.models import Alarm
 
 Snapshot = dict[tuple[str, int], dict[str, Any]]
 # worked out from the rest, and hashed or numbered by keys that a preview cannot know: compared by what people read
+# Worked out from facts, by the correction or a moment later: an undo finds them moved on and has them worked out again,
+# a merged record keeps none.
+DERIVED = frozenset(
+    {
+        "animals.carriedbelief",
+        "animals.lineagedoubt",
+        "animals.sirebelief",
+        "breeding.seasonforecast",
+        "care.seasonword",
+        "hatchlings.readiness",
+    }
+)
 SEEN = frozenset({"observed_at", "seen_at", "began_at"})
-COMPUTED = frozenset({"answer", "input_hash", "ref"})
+COMPUTED = frozenset({"answer", "input_hash", "ref", "source_ref"})
 # the reason is given with the act, after the preview was read
 OWN_WORDS = frozenset({"sire_settled_why", "evidence", "reason"})
 
@@ -118,7 +130,7 @@ def version_of(rows: Sequence[RowChange], moment: datetime) -> str:
 def _normal(table: str, columns: Mapping[str, Any], added: set[tuple[str, int]], moment: datetime) -> dict[str, Any]:
     model = apps.get_model(table)
     is_new = columns.get("id") is not None and (table, columns["id"]) in added
-    own = COMPUTED | OWN_WORDS | ({"id", "source_ref"} if is_new else set())
+    own = COMPUTED | OWN_WORDS | ({"id"} if is_new else set())
     found: dict[str, Any] = {}
     for column in model._meta.concrete_fields:
         name = column.attname

@@ -19,11 +19,12 @@ from apps.animals.services.missing import found_again, tub_left
 from apps.animals.services.rehome import copied, cross_out
 from apps.breeding.models import ScanRoundLine, Season
 from apps.breeding.services.rehome import seasons_rehome
+from apps.care.selectors.standing import treatments_of
 from apps.core.errors import Invalid, Many, WrongState
 from apps.core.formats import count_text
 from apps.dashboards.selectors.corrections import entries_of_animal
 from apps.dashboards.services.corrections.acts import check_pair, entries_rehome
-from apps.dashboards.services.corrections.ledger import pointing_at
+from apps.dashboards.services.corrections.ledger import DERIVED, pointing_at
 from apps.dashboards.services.corrections.plan import Wish, carry_out
 from apps.documents.models import Document
 from apps.documents.services import documents_rehome
@@ -105,7 +106,7 @@ def records_merge(
 
 def _merge(by: Person, kept: Animal, gone: Animal) -> None:
     """Floor by floor, from the ground: the record, seasons, entries, hatching, sales, parcels, papers, the rest."""
-    entries = entries_of_animal(gone)
+    entries = [*entries_of_animal(gone), *treatments_of(gone)]
     heir = record_rehome(by=by, gone=gone, kept=kept)
     seasons_rehome(by=by, gone=gone, kept=heir)
     entries_rehome(by, [(entry, heir) for entry in entries], {gone.pk: heir})
@@ -126,6 +127,10 @@ def _rest_rehome(by: Person, gone: Animal, heir: Animal) -> None:
         if model in STAYS_WITH_ALIAS:
             continue
         columns = {column.name for column in model._meta.concrete_fields}
+        if model._meta.label_lower in DERIVED:
+            for name in names:
+                model._default_manager.filter(**{name: gone}).delete()
+            continue
         for name in names:
             live: dict[str, Any] = {name: gone}
             if "struck_at" in columns:

@@ -17,12 +17,10 @@ from apps.animals.events import RecordsCorrected
 from apps.animals.models import Animal
 from apps.core import clock
 from apps.core.errors import Stale
-from apps.dashboards.services.corrections.ledger import plain, pointing_at, restored
+from apps.dashboards.services.corrections.ledger import DERIVED, plain, pointing_at, restored
 from apps.dashboards.services.corrections.rederive import rederive
 from apps.jobs.services import event_publish
 
-# Worked out from facts: where they have moved on meanwhile they are worked out again instead of put back.
-DERIVED = frozenset({"breeding.seasonforecast", "hatchlings.readiness"})
 RIGHTS = {
     CorrectionKind.SWAP: Permission.ANIMALS_MOVE,
     CorrectionKind.NOT_IN_TUB: Permission.ANIMALS_MOVE,
