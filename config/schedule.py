@@ -31,6 +31,7 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("animals.refresh-beliefs", 900, "work", "what animals carry follows every hatch, look and settled sire"),
     Periodic("breeding.plan-rota", 21600, "work", "a new day, a weight or a forecast moves the plan of the visits"),
     Periodic("animals.check-lineage", 86400, "work", "what must never be false is looked for every night"),
+    Periodic("animals.decide-purchases", 21600, "work", "a bought animal is kept or sold by its day, not forgotten"),
     Periodic("incubation.watch-probes", 60, "watch", "a silent probe is itself an alarm"),
     Periodic(
         "incubation.simulate-probes", 300, "watch", "the demonstration's probes read on; elsewhere it does nothing"

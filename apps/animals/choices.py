@@ -105,6 +105,26 @@ class HoldWord(TextChoices):
     FEEDING_STOPPED = "feeding stopped"
 
 
+# These end by an act of somebody who may, never by silence: they are placed without an end.
+ENDED_BY_PEOPLE = frozenset({HoldWord.QUARANTINE, HoldWord.DISEASE})
+# Fed, opaque and ovulated follow from what was recorded; these a person says.
+SET_BY_HAND: list[HoldWord] = [
+    HoldWord.QUARANTINE,
+    HoldWord.TREATMENT,
+    HoldWord.DISEASE,
+    HoldWord.INJURY,
+    HoldWord.RECOVERY,
+    HoldWord.FEEDING_STOPPED,
+]
+
+
+class Decision(TextChoices):
+    """What a bought animal stays for, once its time of looking is over."""
+
+    KEEP = "keep"
+    SELL = "sell"
+
+
 class NumberOrigin(TextChoices):
     """A number as shipped, or the facility's own."""
 

@@ -106,11 +106,39 @@ class NewAnimalForm(RecordForm):
     field_order = ("species", "code", "sex", "traits", "hatched_on", "tub", "purpose", "dam", "sire", "name")
 
 
+class IntakeForm(forms.Form):
+    """A bought animal."""
+
+    species = forms.ModelChoiceField(label="Species", queryset=Species.objects.order_by("common"), to_field_name="slug")
+    code = forms.CharField(label="Code", max_length=30, help_text="kept as it is, never used again")
+    seller = forms.CharField(label="Bought from", max_length=120)
+    bought_on = forms.DateField(label="Bought on", required=False, help_text="empty for today", widget=DAY)
+    tub = TubField(label="Tub", help_text="of an isolation room, or of a rack that stands empty")
+    sex = forms.ChoiceField(label="Sex", choices=Sex.choices, initial=Sex.UNKNOWN)
+    traits = forms.CharField(label="Traits as sold", max_length=200, required=False)
+    hatched_on = forms.DateField(label="Hatched or born", required=False, widget=DAY)
+    cost_minor = MoneyField(label="Cost", required=False, help_text="read only by those who may see money")
+    decide_on = forms.DateField(label="Keep or sell by", required=False, widget=DAY)
+    papers = forms.FileField(
+        label="Papers",
+        required=False,
+        help_text="a photograph: JPEG, PNG or WebP, at most 20 MB",
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}),
+    )
+    note = forms.CharField(label="Note", required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+
 class MoveForm(forms.Form):
     """Into which tub."""
 
     tub = TubField(label="Into tub", help_text="its label; a label reader types it")
     reason = forms.CharField(label="Why", max_length=80, required=False)
+    across = forms.CharField(
+        label="Why across health groups",
+        max_length=160,
+        required=False,
+        help_text="only for the breeding lead or an owner: into another group, or into a place in quarantine",
+    )
 
 
 class TraitsForm(forms.Form):

@@ -9,6 +9,7 @@ from apps.accounts.models import Person
 from apps.animals.choices import (
     BroodKind,
     BroodState,
+    Decision,
     HoldWord,
     Mode,
     NumberOrigin,
@@ -22,6 +23,7 @@ from apps.animals.choices import (
     TraitBasis,
 )
 from apps.core.rows import Linked, choice_check, paired_check
+from apps.documents.models import Document
 from apps.places.models import Rack, Room, Tub
 
 
@@ -248,6 +250,42 @@ class Animal(Linked):
     def get_absolute_url(self) -> str:
         """The animal's page."""
         return f"/animals/{self.ref}/"
+
+
+class Purchase(Linked):
+    """How a bought animal came: from whom, for how much, with which papers, and by when to keep or sell it."""
+
+    animal = models.OneToOneField(Animal, on_delete=models.PROTECT, related_name="purchase")
+    seller = models.CharField(max_length=120)
+    bought_on = models.DateField()
+    cost_minor = models.PositiveBigIntegerField(null=True, blank=True)
+    currency = models.CharField(max_length=3)
+    papers = models.ForeignKey(Document, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    decide_on = models.DateField(null=True, blank=True, help_text="Keep or sell: decided by this day.")
+    told_at = models.DateTimeField(null=True, blank=True)
+    decision = models.CharField(max_length=4, choices=Decision.choices, blank=True)
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            paired_check("decided_at", "decided_by", "purchase_decided_pair"),
+            models.CheckConstraint(
+                condition=Q(decision="", decided_at__isnull=True)
+                | Q(decision__in=Decision.values, decided_at__isnull=False),
+                name="purchase_decision_dated",
+            ),
+            models.CheckConstraint(
+                condition=Q(decide_on__isnull=True) | Q(decide_on__gte=F("bought_on")),
+                name="purchase_decided_after_bought",
+                violation_error_message="It is decided after it was bought.",
+            ),
+        ]
+        indexes = [models.Index(fields=["decide_on"])]
+
+    def __str__(self) -> str:
+        return f"{self.animal} from {self.seller}"
 
 
 class TraitStatement(models.Model):

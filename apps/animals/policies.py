@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from apps.animals.choices import BroodState, HandlingAct, HoldWord, Status
+from apps.accounts.choices import Permission
+from apps.accounts.models import Person
+from apps.accounts.policies import check_may, may
+from apps.animals.choices import (
+    ENDED_BY_PEOPLE,
+    SET_BY_HAND,
+    BroodState,
+    HandlingAct,
+    HoldWord,
+    SireModel,
+    Status,
+)
 from apps.animals.errors import HandlingHeld
-from apps.animals.models import Animal, Hold
-from apps.animals.selectors.holds import holds_in_force
+from apps.animals.models import Animal, Brood, Hold
+from apps.animals.selectors.holds import holds_in_force, place_holds
 from apps.core import clock
-from apps.core.errors import WrongState
+from apps.core.errors import NotAllowed, WrongState
+from apps.places.models import Tub
 
 _A, _W = HandlingAct, HoldWord
 # Which acts each hold forbids. Common practice, no source: fed or opaque animals are left in peace, sick ones stay put.
@@ -18,15 +30,22 @@ FORBIDS: dict[HoldWord, frozenset[HandlingAct]] = {
     _W.OPAQUE: frozenset({_A.SCAN, _A.VISIT, _A.WEIGH, _A.SHIP}),
     _W.OVULATED: frozenset({_A.SCAN, _A.VISIT, _A.WEIGH, _A.SELL, _A.SHIP}),
     _W.RECOVERY: frozenset({_A.VISIT}),
-    _W.QUARANTINE: frozenset({_A.VISIT, _A.MOVE, _A.SELL, _A.SHIP}),
-    _W.DISEASE: frozenset({_A.VISIT, _A.MOVE, _A.SELL, _A.SHIP}),
-    _W.TREATMENT: frozenset({_A.SCAN, _A.VISIT, _A.SELL, _A.SHIP}),
+    # a scan passes one probe from animal to animal: tools stay outside with them
+    _W.QUARANTINE: frozenset({_A.SCAN, _A.VISIT, _A.MOVE, _A.SELL, _A.SHIP}),
+    _W.DISEASE: frozenset({_A.SCAN, _A.VISIT, _A.MOVE, _A.SELL, _A.SHIP}),
+    _W.TREATMENT: frozenset({_A.SCAN, _A.VISIT, _A.WEIGH, _A.SELL, _A.SHIP}),
     _W.REGURGITATION: frozenset({_A.FEED, _A.VISIT, _A.SELL, _A.SHIP}),
     _W.INJURY: frozenset({_A.SCAN, _A.VISIT, _A.SELL, _A.SHIP}),
     _W.FEEDING_STOPPED: frozenset({_A.FEED}),
 }
-# A stated check (the weighing at the pre-lay shed, the look after laying) is allowed where only peace is the reason.
-STATED_CHECK_PASSES: frozenset[HoldWord] = frozenset({_W.OVULATED, _W.FED, _W.OPAQUE})
+# A stated check (the weighing at the pre-lay shed, the look after laying) is allowed where only peace is the reason;
+# in treatment the weighing that the veterinarian asks for.
+STATED_CHECK_PASSES: dict[HoldWord, frozenset[HandlingAct]] = {
+    _W.OVULATED: frozenset({_A.SCAN, _A.WEIGH}),
+    _W.FED: frozenset({_A.SCAN, _A.WEIGH}),
+    _W.OPAQUE: frozenset({_A.SCAN, _A.WEIGH}),
+    _W.TREATMENT: frozenset({_A.WEIGH}),
+}
 
 STATUS_TRANSITIONS: dict[Status, frozenset[Status]] = {
     Status.HERE: frozenset({Status.LOANED, Status.MISSING, Status.SOLD, Status.GIVEN_AWAY, Status.DEAD}),
@@ -52,11 +71,13 @@ def handling_blocks(
 ) -> list[Hold]:
     """The holds in force that forbid the act, on the animal, its rack or its room."""
     holds = holds_in_force([animal], at or clock.now()).get(animal.pk, [])
-    return [
-        hold
-        for hold in holds
-        if act in FORBIDS[HoldWord(hold.word)] and not (stated_check and hold.word in STATED_CHECK_PASSES)
-    ]
+    return [hold for hold in holds if forbids(HoldWord(hold.word), act, stated_check=stated_check)]
+
+
+def forbids(word: HoldWord, act: HandlingAct, *, stated_check: bool = False) -> bool:
+    """Whether a hold with this word forbids the act."""
+    passes = stated_check and act in STATED_CHECK_PASSES.get(word, frozenset())
+    return act in FORBIDS[word] and not passes
 
 
 def may_handle(animal: Animal, act: HandlingAct, at: datetime | None = None, *, stated_check: bool = False) -> bool:
@@ -78,6 +99,69 @@ def hold_words(hold: Hold) -> str:
         return f"{hold.word}: {hold.reason}"
     ends = clock.local(hold.ends_at)
     return f"{hold.word}: {hold.reason}, until {ends.day} {ends:%b %H:%M}"
+
+
+def right_to_lift(hold: Hold) -> Permission:
+    """What it takes to end a hold: the right that sets it, for one set by hand; a welfare block is the owner's.
+
+    A quarantine is released, with a look at its days and tests, one floor up; lifting it past that is a welfare block.
+    """
+    by_hand = not hold.source_kind and hold.word in SET_BY_HAND and hold.word != HoldWord.QUARANTINE
+    return Permission.TREATMENT_SET if by_hand else Permission.WELFARE_LIFT
+
+
+def check_lift(by: Person, hold: Hold) -> None:
+    """Raises NotAllowed when this person may not end this hold."""
+    if may(by, right_to_lift(hold)):
+        return
+    if hold.word == HoldWord.QUARANTINE and may(by, Permission.TREATMENT_SET):
+        raise NotAllowed(
+            "A quarantine is released on the health page, which looks at its days, tests and notes. "
+            "An owner may lift it past that.",
+            code="not-allowed",
+        )
+    check_may(by, right_to_lift(hold))
+
+
+def check_place_open(tub: Tub) -> None:
+    """Raises HandlingHeld when the tub's rack or room is in quarantine or held for disease: nothing new goes in."""
+    for hold in place_holds(tub, clock.now()):
+        if hold.word in ENDED_BY_PEOPLE:
+            raise HandlingHeld(
+                f"{hold.rack or hold.room} is held. {hold_words(hold)}. An animal that joins begins the days anew; "
+                "the breeding lead may put it there, on record.",
+                field="tub",
+            )
+
+
+# Each change of status is an act of somebody's work: the right (one of them is enough) by what the animal becomes.
+_STATUS_RIGHTS: dict[Status, frozenset[Permission]] = {
+    Status.SOLD: frozenset({Permission.ANIMALS_EDIT, Permission.SALES_EDIT, Permission.PARCELS_EDIT}),
+    Status.LOANED: frozenset({Permission.ANIMALS_EDIT, Permission.SALES_EDIT}),
+    Status.GIVEN_AWAY: frozenset({Permission.ANIMALS_EDIT, Permission.SALES_EDIT}),
+    Status.MISSING: frozenset({Permission.ANIMALS_EDIT, Permission.ANIMALS_MOVE}),
+    Status.DEAD: frozenset({Permission.ANIMALS_EDIT}),
+}
+# Back again: found by whoever walks the racks, returned through whoever sold or lent it.
+_BACK_RIGHTS: dict[Status, frozenset[Permission]] = {
+    Status.MISSING: frozenset({Permission.ANIMALS_EDIT, Permission.ANIMALS_MOVE}),
+    Status.DEAD: frozenset({Permission.ANIMALS_EDIT}),
+}
+_RETURNED = frozenset({Permission.ANIMALS_EDIT, Permission.SALES_EDIT, Permission.PARCELS_EDIT})
+
+
+def check_may_status(by: Person, animal: Animal, to: Status) -> None:
+    """Raises NotAllowed when this person's work does not include that change of status."""
+    rights = _BACK_RIGHTS.get(Status(animal.status), _RETURNED) if to == Status.HERE else _STATUS_RIGHTS[to]
+    if not any(may(by, right) for right in rights):
+        check_may(by, Permission.ANIMALS_EDIT)
+
+
+def check_may_set_sires(by: Person, brood: Brood) -> None:
+    """Raises NotAllowed: whoever records the laying says it first, what is said later is lineage and the lead's."""
+    first = brood.sire_model == SireModel.UNKNOWN and not brood.sire_candidates.exists()
+    if not (first and may(by, Permission.BROODS_EDIT)):
+        check_may(by, Permission.ANIMALS_EDIT)
 
 
 def can_status(animal: Animal, to: Status) -> bool:

@@ -7,6 +7,7 @@ from celery import shared_task
 from apps.accounts.selectors import system_person
 from apps.animals.selectors import all_species
 from apps.animals.selectors.consistency import lineage_faults
+from apps.animals.services import purchases_tell
 from apps.animals.services.beliefs import beliefs_refresh_species
 from apps.jobs.services import alarm_raise, alarm_resolve, job_run
 
@@ -45,3 +46,9 @@ def refresh_beliefs() -> None:
         return f"{len(all_species())} species"
 
     job_run("animals.refresh-beliefs", work)
+
+
+@shared_task(name="animals.decide-purchases")
+def decide_purchases() -> None:
+    """Tell those who may decide that a bought animal's keep-or-sell day has come; each animal once."""
+    job_run("animals.decide-purchases", lambda: f"{len(purchases_tell(by=system_person()))} animals")

@@ -2,12 +2,14 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, crosses, lineage, lists, places, species, welfare
+from apps.animals.views import acts, crosses, intake, lineage, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
     path("animals/", lists.animal_list, name="list"),
     path("animals/new/", lists.animal_new, name="new"),
+    path("animals/intake/", intake.intake, name="intake"),
+    path("purchases/<str:ref>/decide/", intake.decide, name="purchase-decide"),
     path("animals/labels/", lists.labels, name="labels"),
     path("animals/<str:ref>/edit/", acts.edit, name="edit"),
     path("animals/<str:ref>/move/", acts.move, name="move"),

@@ -10,18 +10,24 @@ from django.utils import timezone
 
 from apps.care.choices import (
     BodyShape,
+    DoseOutcome,
+    HealthResult,
     HealthSign,
     MarkKind,
     MealOutcome,
     Presentation,
     PreyKind,
+    SampleKind,
     ShedStage,
     StrikeReason,
+    TreatmentEnd,
     Vigour,
 )
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.core.units import read_grams
+
+DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
 class GramsField(forms.FloatField):
@@ -148,3 +154,68 @@ class RackOfferForm(SeenForm):
     prey_g = GramsField(label="Mass of one", required=False)
     count = forms.IntegerField(label="How many each", min_value=1, max_value=200, initial=1)
     presentation = forms.ChoiceField(label="How", choices=Presentation.choices)
+
+
+class HealthTestForm(SeenForm):
+    """A sample taken."""
+
+    kind = forms.ChoiceField(label="What was taken", choices=[(one, one) for one in SampleKind.values])
+    wanted = forms.CharField(label="Tested for", max_length=120, required=False)
+    laboratory = forms.CharField(label="Laboratory", max_length=80, required=False)
+
+
+class ResultForm(forms.Form):
+    """What came back."""
+
+    test = forms.CharField(widget=forms.HiddenInput)
+    result = forms.ChoiceField(
+        label="Result", choices=[(one, one) for one in HealthResult.values if one != HealthResult.WAITING]
+    )
+    on = forms.DateField(label="Came on", required=False, help_text="empty for today", widget=DAY)
+    text = forms.CharField(label="As the laboratory words it", max_length=2000, required=False)
+
+
+class TreatmentForm(forms.Form):
+    """What a veterinarian prescribed."""
+
+    veterinarian = forms.CharField(label="Prescribed by", max_length=80)
+    medicine = forms.CharField(label="Medicine", max_length=120, help_text="as it stands on the prescription")
+    dose = forms.CharField(
+        label="Dose, word for word",
+        max_length=500,
+        help_text="amount and way, copied from the prescription",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    first_due_at = MomentField(
+        label="First dose",
+        required=False,
+        help_text="empty for now",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
+    )
+    doses = forms.IntegerField(label="Doses in all", min_value=1, max_value=200, initial=1)
+    every_h = forms.FloatField(
+        label="Hours between two", required=False, widget=forms.TextInput(attrs={"inputmode": "decimal"})
+    )
+
+
+class DoseForm(forms.Form):
+    """A due dose given, or skipped with the reason."""
+
+    due = forms.IntegerField(widget=forms.HiddenInput)
+    outcome = forms.ChoiceField(choices=DoseOutcome.choices)
+    reason = forms.CharField(label="Why skipped", max_length=160, required=False)
+
+
+class TreatmentEndForm(forms.Form):
+    """Why a treatment is over."""
+
+    treatment = forms.CharField(widget=forms.HiddenInput)
+    why = forms.ChoiceField(label="Because", choices=[(one, one) for one in TreatmentEnd.values])
+
+
+class ReleaseForm(forms.Form):
+    """A quarantine to release."""
+
+    hold = forms.CharField(widget=forms.HiddenInput)
+    why = forms.CharField(label="Why", max_length=160, required=False, help_text="needed before its days are over")

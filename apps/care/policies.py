@@ -12,7 +12,7 @@ from apps.accounts.models import Person
 from apps.accounts.policies import check_may
 from apps.animals.choices import HandlingAct, HoldWord, Sex, Status
 from apps.animals.models import Animal, Fact
-from apps.animals.policies import FORBIDS, hold_words
+from apps.animals.policies import forbids, hold_words
 from apps.animals.selectors import holds_in_force
 from apps.care.choices import MealOutcome, StrikeReason
 from apps.care.models import KeptEntry, Treatment
@@ -156,7 +156,7 @@ def holds_words(animals: list[Animal], act: HandlingAct) -> dict[int, str]:
     """Why the act is held now, by animal id: what ``check_handling`` says of each, for a rack in one go."""
     found: dict[int, str] = {}
     for pk, holds in holds_in_force(animals, clock.now()).items():
-        blocks = [hold_words(hold) for hold in holds if act in FORBIDS[HoldWord(hold.word)]]
+        blocks = [hold_words(hold) for hold in holds if forbids(HoldWord(hold.word), act)]
         if blocks:
             found[pk] = "; ".join(blocks)
     return found

@@ -10,11 +10,12 @@ from apps.accounts.policies import may
 from apps.core.errors import NotAllowed
 from apps.documents.models import Document
 
-# Subjects whose papers carry a buyer's name and address, and the rights of which one is enough to read them.
+# Subjects whose papers carry a buyer's name and address or a price, and the rights of which one is enough to read them.
 BUYER_SUBJECTS: dict[str, frozenset[Permission]] = {
     "parcel": frozenset({Permission.MONEY_READ, Permission.PARCELS_EDIT}),
     "order": frozenset({Permission.MONEY_READ}),
     "buyer": frozenset({Permission.MONEY_READ}),
+    "purchase": frozenset({Permission.MONEY_READ}),
 }
 
 
@@ -29,7 +30,7 @@ def may_read(person: Person, document: Document) -> bool:
 def check_may_read(person: Person, document: Document) -> None:
     """Raises NotAllowed when it names a buyer and this person may not see buyers."""
     if not may_read(person, document):
-        raise NotAllowed("This paper names a buyer. Ask somebody in sales or packing to open it.")
+        raise NotAllowed("This paper names a buyer or a price. Ask somebody in sales or packing to open it.")
 
 
 def readable(person: Person, documents: QuerySet[Document]) -> QuerySet[Document]:

@@ -20,6 +20,7 @@ urlpatterns = [
     path("stock/orders/<str:ref>/", views.order, name="order"),
     *[
         path(f"stock/orders/<str:ref>/{act}/", views.order_act, {"act": act}, name=f"order-{act}")
-        for act in ("agree", "hand-over", "close", "cancel", "pay", "refund")
+        for act in ("agree", "hand-over", "close", "cancel", "pay")
     ],
+    path("stock/orders/<str:ref>/refund/", views.order_refund, name="order-refund"),
 ]

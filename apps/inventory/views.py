@@ -283,7 +283,18 @@ def order(request: PersonRequest, ref: str) -> HttpResponse:
 @require_POST
 @requires(Permission.MONEY_READ, write=Permission.SALES_EDIT)
 def order_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
-    """Agree, hand over, close, cancel, pay or refund."""
+    """Agree, hand over, close, cancel or pay."""
+    return _order_act(request, ref, act)
+
+
+@require_POST
+@requires(Permission.MONEY_READ, write=Permission.REFUND)
+def order_refund(request: PersonRequest, ref: str) -> HttpResponse:
+    """Give money back."""
+    return _order_act(request, ref, "refund")
+
+
+def _order_act(request: PersonRequest, ref: str, act: str) -> HttpResponse:
     row = get_object_or_404(Order.objects.select_related("buyer"), ref=ref)
     key = request.POST.get("request_key")
     form: Any = None

@@ -228,7 +228,7 @@ def _isolation(genes: tuple[Gene, ...], made: Collection, rng: random.Random) ->
 
 
 def _house(size: Size, made: Collection) -> None:
-    """Give everybody alive a tub, in walking order."""
+    """Give everybody alive a tub, in walking order; the bought animals are put into isolation on their own day."""
 
     def labels(prefix: str) -> list[str]:
         plans: list[RackPlan] = [plan for plan in racks(size) if plan.prefix.startswith(prefix)]
@@ -239,7 +239,6 @@ def _house(size: Size, made: Collection) -> None:
         ("2", [*made.males, *made.holdbacks]),
         ("3", made.females),
         ("4", made.others),
-        ("7", made.isolation),
     )
     for prefix, group in groups:
         for animal, label in zip(group, labels(prefix), strict=False):

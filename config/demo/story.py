@@ -12,11 +12,21 @@ from apps.accounts.models import Person
 from apps.accounts.selectors import system_person
 from apps.animals.choices import HoldWord, Sex
 from apps.animals.models import Animal, Brood
-from apps.animals.services import hold_place
+from apps.animals.services import animal_move, hold_place
 from apps.breeding.services import ovulation_record, pre_lay_shed_record, scan_round_open
 from apps.care.choices import HealthSign, MarkKind
+from apps.care.models import HealthTest
 from apps.care.selectors import latest_weight
-from apps.care.services import health_note_record, mark_record, meals_offer, weight_record
+from apps.care.services import (
+    dose_record,
+    health_note_record,
+    health_test_record,
+    health_test_result,
+    mark_record,
+    meals_offer,
+    treatment_begin,
+    weight_record,
+)
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.hatchlings.selectors.possible import possible_young
@@ -24,7 +34,7 @@ from apps.hatchlings.services import egg_hatch
 from apps.incubation.choices import EggState
 from apps.incubation.models import Egg
 from apps.incubation.services import box_set, clutch_lay, egg_fail
-from apps.places.models import Incubator, Probe, Room
+from apps.places.models import Incubator, Probe, Room, Tub
 from apps.places.services import readings_record
 from config.demo.care import one_that_lost, raise_young
 from config.demo.lineage import Collection
@@ -59,8 +69,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     say(f"  {count} young of last season hatched from {loaded.size.of(REPLAYED_CLUTCHES, 2)} clutches")
     laid = _this_season(loaded)
     say(f"  {laid} clutches of this season laid and boxed")
-    with clock.at(LOADED_AT):
-        _isolation(loaded)
+    _isolation(loaded)
     _exchanged(loaded, say)
     _fed_today(loaded)
     _round_open(loaded)
@@ -167,17 +176,45 @@ def _fed_today(loaded: Loaded) -> None:
 
 
 def _isolation(loaded: Loaded) -> None:
-    """Six bought animals, 41 days into a quarantine of 180."""
+    """Six bought animals, day 41 of 180; a seventh may be taken in, and the days begin anew. One is in treatment."""
+    halvard, maren, bram = (loaded.people[name] for name in ("halvard", "maren", "bram"))
+    room = Room.objects.get(name="Isolation")
     begins = moment_on(date(2027, 2, 24), 12)
-    for animal in loaded.made.isolation:
+    bought = [Animal.objects.get(code=animal.code) for animal in loaded.made.isolation]
+    with clock.at(begins):
+        for animal, tub in zip(bought, Tub.objects.filter(rack__room=room).order_by("walk_order", "pk"), strict=False):
+            animal_move(by=halvard, animal=animal, tub=tub, reason="bought")
         hold_place(
-            by=loaded.people["halvard"],
+            by=halvard,
             word=HoldWord.QUARANTINE,
             begins_at=begins,
-            ends_at=begins + timedelta(days=180),
-            reason="bought animals, house rule of 180 days",
-            animal=Animal.objects.get(code=animal.code),
+            ends_at=None,
+            reason="bought animals from Quarry Lane",
+            room=room,
         )
+    patient = bought[3]
+    first = moment_on(TODAY - timedelta(days=2), 18)
+    with clock.at(first - timedelta(hours=3)):
+        health_note_record(by=bram, animal=patient, signs=["wheeze or bubbles"], text="clicks when it breathes")
+        treatment = treatment_begin(
+            by=maren,
+            animal=patient,
+            veterinarian="Dr Quill",
+            medicine="as on the label of bottle 7 (invented)",
+            dose="as the label of the bottle says, once a day; invented for the demonstration, no dose for any animal",
+            first_due_at=first,
+            every_h=24,
+            doses=5,
+        )
+    for due in treatment.due.filter(due_at__lt=LOADED_AT).order_by("number"):
+        with clock.at(due.due_at + timedelta(minutes=12)):
+            dose_record(by=bram, due=due, outcome="given")
+    with clock.at(begins + timedelta(days=2)):
+        for animal in bought:
+            health_test_record(by=bram, animal=animal, kind="swab", wanted="viruses", laboratory="County laboratory")
+    with clock.at(begins + timedelta(days=16)):
+        for test in HealthTest.objects.filter(animal__in=bought).select_related("animal"):
+            health_test_result(by=maren, test=test, result="negative")
 
 
 def _exchanged(loaded: Loaded, say: Say) -> None:

@@ -250,6 +250,8 @@ def test_holds_forbid_and_end(lead: Person, keeper: Person, frozen: datetime) ->
         ends_at=frozen + timedelta(hours=48),
         reason="meal",
         animal=animal,
+        source_kind="mealoffer",
+        source_ref="1",
     )
     assert not may_handle(animal, HandlingAct.SCAN)
     assert may_handle(animal, HandlingAct.MOVE)

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 from rest_framework.test import APIClient
 
@@ -283,3 +284,48 @@ def test_the_api_carries_a_test(
     assert api_as(keeper).post(at, {"result": "negative"}, format="json").status_code == 403
     assert api_as(lead).post(at, {"result": "negative"}, format="json").json()["result"] == "negative"
     assert HealthTest.objects.get().result_by == lead
+
+
+def test_the_page_of_one_animal_carries_it_all(
+    client_as: Callable[[Person], Client], lead: Person, keeper: Person, observer: Person, snake: Animal
+) -> None:
+    at = f"/animals/{snake.ref}/health/"
+    hands, head = client_as(keeper), client_as(lead)
+    words = client_as(observer).get(at).content.decode()
+    assert "licensed veterinarian" in words
+    assert "0 open notes, 0 open treatments." in words
+    assert "prescribed something" not in hands.get(at).content.decode()
+    assert hands.post(at, {"act": "treatment", **PRESCRIBED, "doses": "1"}).status_code == 400
+    assert Treatment.objects.count() == 0
+    assert hands.post(at, {"act": "note", "signs": ["mites"]}).status_code == 302
+    assert hands.post(at, {"act": "test", "kind": "swab", "wanted": "mites"}).status_code == 302
+    incomplete = head.post(at, {"act": "treatment", **PRESCRIBED, "dose": "", "doses": "1"})
+    assert incomplete.status_code == 400
+    assert "Dr Quill" in incomplete.content.decode(), "what was typed is kept"
+    assert head.post(at, {"act": "treatment", **PRESCRIBED, "doses": "2", "every_h": "12"}).status_code == 302
+    treatment = Treatment.objects.get()
+    words = hands.get(at).content.decode()
+    assert "0.2 mL by mouth, as the label says" in words
+    assert "Dose 1 of 2" in words
+    due = treatment.due.get(number=1)
+    assert hands.post(at, {"act": "dose", "due": due.pk, "outcome": "skipped"}).status_code == 400
+    assert hands.post(at, {"act": "dose", "due": due.pk, "outcome": "given"}).status_code == 302
+    test = HealthTest.objects.get()
+    assert head.post(at, {"act": "result", "test": test.ref, "result": "negative"}).status_code == 302
+    assert head.post(at, {"act": "end", "treatment": treatment.ref, "why": "other"}).status_code == 302
+    words = hands.get(at).content.decode()
+    for line in ("test: swab for mites, negative", "dose 1 of the brown bottle given", "ended: other"):
+        assert line in words
+    assert head.post(at, {"act": "dance"}).status_code == 400
+
+
+def test_the_page_of_the_house_shows_what_waits(
+    client_as: Callable[[Person], Client], lead: Person, keeper: Person, snakes: list[Animal], frozen: datetime
+) -> None:
+    begun(lead, snakes[0], first_due_at=frozen - timedelta(hours=3))
+    health_note_record(by=keeper, animal=snakes[1], signs=["straining"], observed_at=frozen - timedelta(days=2))
+    health_test_record(by=keeper, animal=snakes[2], kind="blood")
+    words = client_as(keeper).get("/care/health/").content.decode()
+    assert "1 dose due today, 1 late; 1 open note, 1 late; 0 quarantines." in words
+    for code in ("PR-0001", "PR-0002", "PR-0003"):
+        assert code in words

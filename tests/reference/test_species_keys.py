@@ -14,8 +14,6 @@ KEYS = {key for profile in shipped_profiles() for key in profile.rows}
 GROUPS = "|".join(sorted({key.split(".")[0] for key in KEYS}))
 # A key as it is asked for: numbers["a.b"], .get("a.b"), .number("a.b"), species_number(species, "a.b").
 ASKED = re.compile(rf'(?:\.get\(\s*|number\([^"\n]*|numbers\[\s*)"((?:{GROUPS})\.[a-z0-9_]+)"')
-# A house may set its own; what ships is ready.last_meal_hold_days, which is read instead.
-NOT_SHIPPED = {"hold.before_ship_meal_h"}
 EGGS_ONLY = ("development.", "incubation.", "egg.")
 
 
@@ -47,9 +45,7 @@ def test_the_search_finds_what_the_code_asks_for() -> None:
 @pytest.mark.parametrize("profile", shipped_profiles(), ids=lambda profile: profile.slug)
 def test_what_is_asked_for_is_there_where_it_applies(profile: SpeciesProfile) -> None:
     wanting = {
-        key: sorted(files)
-        for key, files in asked().items()
-        if key not in NOT_SHIPPED and applies(key, profile) and key not in profile.rows
+        key: sorted(files) for key, files in asked().items() if applies(key, profile) and key not in profile.rows
     }
     assert wanting == {}
 
@@ -93,3 +89,10 @@ def test_the_published_lines_of_scans_and_seasons() -> None:
     # No scan error of snakes is published: the default stays marked as an assumption.
     assert python.row("scan.error_sd_mm").confidence == "assumption"
     assert 1.0 <= python.number("scan.error_sd_mm") <= 1.5
+
+
+@pytest.mark.parametrize("profile", shipped_profiles(), ids=lambda profile: profile.slug)
+def test_the_fast_before_travel_is_one_length(profile: SpeciesProfile) -> None:
+    """The hold of a parcel and the readiness of a young say the same, one in hours, one in days."""
+    hours = profile.rows["hold.before_ship_meal_h"].value
+    assert hours == profile.rows["ready.last_meal_hold_days"].value * 24

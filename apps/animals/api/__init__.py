@@ -14,13 +14,22 @@ from rest_framework.viewsets import ViewSetMixin
 
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
-from apps.accounts.policies import check_may
 from apps.animals import services
-from apps.animals.api import genetics
+from apps.animals.api import genetics, purchases
 from apps.animals.api.lineage import LineageActs
-from apps.animals.choices import HoldWord, Mode, Origin, Purpose, Sex, SireHypothesis, SireModel, Status, TraitBasis
+from apps.animals.choices import (
+    SET_BY_HAND,
+    HoldWord,
+    Mode,
+    Origin,
+    Purpose,
+    Sex,
+    SireHypothesis,
+    SireModel,
+    Status,
+    TraitBasis,
+)
 from apps.animals.models import Animal, Brood, Hold, Placement, SireCandidate, Species, SpeciesNumber, TraitStatement
-from apps.animals.pages.holds import SET_BY_HAND, right_to_lift
 from apps.animals.selectors import animal_by_code, number_rows, species_by_name
 from apps.animals.selectors.listing import AnimalFilter, animals_listed
 from apps.core import clock
@@ -201,6 +210,12 @@ class MoveIn(serializers.Serializer[Any]):
 
     tub = serializers.CharField(max_length=20, help_text="ref or label")
     reason = serializers.CharField(max_length=80, allow_blank=True, default="")
+    across = serializers.CharField(
+        max_length=160,
+        allow_blank=True,
+        default="",
+        help_text="Why it goes into another health group or a place in quarantine: breeding lead or owner only.",
+    )
 
 
 class StatusIn(serializers.Serializer[Any]):
@@ -380,7 +395,7 @@ class HoldViewSet(FloorViewSet):
 
     queryset = Hold.objects.select_related("animal", "rack", "room", "by")
     serializer_class = HoldOut
-    # which right ends a hold depends on the hold; the act asks for it
+    # which right ends a hold depends on the hold; the service asks for it
     act_permissions = {"create": Permission.TREATMENT_SET, "end": Permission.READ}
 
     @extend_schema(request=HoldIn, responses={201: HoldOut})
@@ -404,7 +419,6 @@ class HoldViewSet(FloorViewSet):
     def end(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """End it now."""
         hold = self.get_object()
-        check_may(self.by, right_to_lift(hold))
         row = services.hold_lift(by=self.by, hold=hold, request_key=self.request_key)
         return Response(HoldOut(row).data)
 
@@ -476,4 +490,5 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("brood-sires", BroodSiresViewSet, "brood-sires"),
     ("species", SpeciesViewSet, "species"),
     *genetics.ROUTES,
+    *purchases.ROUTES,
 ]

@@ -12,6 +12,7 @@ from apps.animals.selectors.lineage import (
     next_code,
     record_of,
 )
+from apps.animals.selectors.purchases import purchases, purchases_to_decide, purchases_undecided
 from apps.animals.selectors.species import (
     all_species,
     catalogue_of,
@@ -40,6 +41,9 @@ __all__ = [
     "next_code",
     "number_rows",
     "profile_numbers",
+    "purchases",
+    "purchases_to_decide",
+    "purchases_undecided",
     "record_of",
     "species_by_name",
     "species_number",

@@ -48,6 +48,13 @@ def holds_in_force(animals: Iterable[Animal], at: datetime) -> dict[int, list[Ho
     return found
 
 
+def place_holds(tub: Tub, at: datetime) -> list[Hold]:
+    """Holds in force on a tub's rack and on its room."""
+    return list(
+        holds_at(at).filter(Q(rack=tub.rack_id) | Q(room__racks=tub.rack_id)).select_related("rack", "room").distinct()
+    )
+
+
 def hold_history(animal: Animal) -> QuerySet[Hold]:
     """Every hold an animal ever had, newest first."""
     return Hold.objects.filter(animal=animal).select_related("by", "lifted_by").order_by("-begins_at")

@@ -2,7 +2,8 @@
 
 from apps.animals.services.beliefs import BeliefMove, beliefs_preview, beliefs_refresh, beliefs_refresh_species
 from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
-from apps.animals.services.holds import hold_lift, hold_place, holds_lift_by_source
+from apps.animals.services.holds import hold_close, hold_lift, hold_place, holds_lift_by_source
+from apps.animals.services.intake import animal_intake, purchase_decide, purchases_tell
 from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
 from apps.animals.services.lineage import sire_settle
 from apps.animals.services.moves import animal_move, animal_status_set
@@ -22,6 +23,7 @@ __all__ = [
     "BeliefMove",
     "SireShare",
     "animal_change",
+    "animal_intake",
     "animal_move",
     "animal_register",
     "animal_status_set",
@@ -32,11 +34,14 @@ __all__ = [
     "brood_register",
     "brood_sires_set",
     "brood_state_set",
+    "hold_close",
     "hold_lift",
     "hold_place",
     "holds_lift_by_source",
     "knowledge_load",
     "notation_checked",
+    "purchase_decide",
+    "purchases_tell",
     "sire_settle",
     "species_add",
     "species_number_set",

@@ -14,7 +14,7 @@ from apps.animals.choices import BroodKind, BroodState, Sex, SireHypothesis, Sir
 from apps.animals.errors import CodeTaken, LineageWrong
 from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, Brood, SireCandidate, Species
-from apps.animals.policies import can_brood
+from apps.animals.policies import can_brood, check_may_set_sires
 from apps.animals.selectors.lineage import next_brood_code
 from apps.core import clock
 from apps.core.codes import code_key
@@ -90,6 +90,7 @@ def brood_sires_set(
     request_key: str | None = None,
 ) -> Brood:
     """Write down who may have sired a brood. Shares sum to 1 (or there are none). Raises Invalid, LineageWrong."""
+    check_may_set_sires(by, brood)
     total = sum(item.share for item in shares)
     if shares and abs(total - 1) > 1e-6:
         raise Invalid(f"The shares of the candidates sum to {total:.3f}, not to 1.", field="shares")

@@ -8,18 +8,12 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.policies import check_may
 from apps.accounts.services import audit_write, service
-from apps.animals.choices import HoldWord
+from apps.animals.choices import ENDED_BY_PEOPLE, HoldWord
 from apps.animals.models import Animal, Hold
+from apps.animals.policies import check_lift
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.places.models import Rack, Room
-
-# Words that a person sets on purpose, and the right it takes; the rest follow from facts.
-_SET_BY_PEOPLE = {
-    HoldWord.QUARANTINE: Permission.TREATMENT_SET,
-    HoldWord.TREATMENT: Permission.TREATMENT_SET,
-    HoldWord.DISEASE: Permission.TREATMENT_SET,
-}
 
 
 @service("hold.place")
@@ -37,14 +31,21 @@ def hold_place(
     source_ref: str = "",
     request_key: str | None = None,
 ) -> Hold:
-    """Write a hold down. The same source and word gives the hold that stands. Raises Invalid, NotAllowed."""
-    right = _SET_BY_PEOPLE.get(HoldWord(word))
-    if right is not None and not source_kind:
-        check_may(by, right)
+    """Write a hold down. The same source and word gives the hold that stands. Raises Invalid, NotAllowed.
+
+    A hold that follows from a recorded fact names it as its source; without one it is a person's word, which takes
+    the right to set treatments and quarantine.
+    """
+    if not source_kind:
+        check_may(by, Permission.TREATMENT_SET)
     if sum(thing is not None for thing in (animal, rack, room)) != 1:
         raise Invalid("A hold is on one animal, one rack or one room.", field="animal")
     if ends_at is not None and ends_at < begins_at:
         raise Invalid("A hold cannot end before it begins.", field="ends_at")
+    if word in ENDED_BY_PEOPLE and ends_at is not None:
+        raise Invalid(
+            f"A hold for {HoldWord(word).value} has no end of its own: somebody releases it.", field="ends_at"
+        )
     if source_kind:
         standing = Hold.objects.filter(
             word=word, source_kind=source_kind, source_ref=source_ref, animal=animal, lifted_at__isnull=True
@@ -72,9 +73,12 @@ def hold_place(
 @service("hold.lift")
 def hold_lift(*, by: Person, hold: Hold, request_key: str | None = None) -> Hold:
     """End a hold now. Raises NotAllowed."""
-    right = _SET_BY_PEOPLE.get(HoldWord(hold.word))
-    if right is not None:
-        check_may(by, right)
+    check_lift(by, hold)
+    return hold_close(by, hold)
+
+
+def hold_close(by: Person, hold: Hold) -> Hold:
+    """End a hold; the caller has judged that ``by`` may."""
     changed = Hold.objects.filter(pk=hold.pk, lifted_at__isnull=True).update(lifted_at=clock.now(), lifted_by=by)
     if changed:
         audit_write(by=by, act="hold.lift", subject=hold, detail={"word": hold.word})

@@ -6,12 +6,13 @@ from datetime import date
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
+from apps.accounts.policies import check_may
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import HandlingAct, Status
 from apps.animals.errors import HandlingHeld
 from apps.animals.events import AnimalLeft
 from apps.animals.models import Animal, Placement
-from apps.animals.policies import check_handling, check_present, check_status
+from apps.animals.policies import check_handling, check_may_status, check_place_open, check_present, check_status
 from apps.core import clock
 from apps.core.errors import Invalid, WrongState
 from apps.jobs.services import event_publish
@@ -20,8 +21,14 @@ from apps.places.selectors import same_health_group
 
 
 @service("animal.move", may=Permission.ANIMALS_MOVE)
-def animal_move(*, by: Person, animal: Animal, tub: Tub, reason: str = "", request_key: str | None = None) -> Placement:
-    """Put an animal into a tub. Across health groups it is off by default. Raises HandlingHeld, WrongState."""
+def animal_move(
+    *, by: Person, animal: Animal, tub: Tub, reason: str = "", across: str = "", request_key: str | None = None
+) -> Placement:
+    """Put an animal into a tub. Raises HandlingHeld, WrongState.
+
+    Across health groups, and into a rack or room in quarantine or held for disease, it is refused with the reason,
+    unless ``across`` says why the breeding lead or an owner wants it all the same: that is kept on record.
+    """
     animal = Animal.objects.select_related("tub__rack__room").get(pk=animal.pk)
     tub = Tub.objects.select_related("rack__room").get(pk=tub.pk)
     check_present(animal)
@@ -29,16 +36,26 @@ def animal_move(*, by: Person, animal: Animal, tub: Tub, reason: str = "", reque
         raise WrongState(f"{animal.code} is in {tub.label} already.", field="tub")
     if animal.tub is not None:
         check_handling(animal, HandlingAct.MOVE)
-    if not same_health_group(animal.tub, tub):
-        raise HandlingHeld(
-            f"{tub.label} is in another health group ({tub.rack.room.health_group}). "
-            "Animals and tools do not cross; an owner may change the room's group.",
-            field="tub",
-        )
+    if across.strip():
+        check_may(by, Permission.TREATMENT_SET)
+    else:
+        _check_same_group(animal, tub)
+        check_place_open(tub)
     placement = place(by, animal, tub, reason)
     detail = {"from": animal.tub.label if animal.tub else None, "to": tub.label, "reason": reason}
+    if across.strip():
+        detail["across"] = across.strip()[:160]
     audit_write(by=by, act="animal.move", subject=animal, detail=detail)
     return placement
+
+
+def _check_same_group(animal: Animal, tub: Tub) -> None:
+    if not same_health_group(animal.tub, tub):
+        raise HandlingHeld(
+            f"{tub.label} is in another health group ({tub.rack.room.health_group}). Animals and tools do not cross; "
+            "the breeding lead may move it all the same, saying why.",
+            field="tub",
+        )
 
 
 def place(by: Person, animal: Animal, tub: Tub | None, reason: str) -> Placement:
@@ -60,6 +77,7 @@ def animal_status_set(
     animal = Animal.objects.get(pk=animal.pk)
     if animal.status == status:
         return animal
+    check_may_status(by, animal, Status(status))
     check_status(animal, Status(status))
     if on > clock.today():
         raise Invalid("This day lies in the future.", field="on")

@@ -8,11 +8,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
-from apps.animals.choices import HoldWord
+from apps.animals.choices import SET_BY_HAND, HoldWord
 from apps.animals.forms import PlaceHoldForm
 from apps.animals.models import Animal
-from apps.animals.pages.holds import SET_BY_HAND, right_to_lift
 from apps.animals.pages.places import rack_page, rooms_page
+from apps.animals.policies import right_to_lift
 from apps.animals.selectors.listing import animals_in, rack_by_ref
 from apps.animals.services import hold_place
 from apps.animals.views.acts import posted, refuse

@@ -14,7 +14,7 @@ from apps.care.api.facts import (
     WeightViewSet,
 )
 from apps.care.api.feeding import FeedingPlanViewSet, GrowthViewSet, ThawListViewSet
-from apps.care.api.health import DoseViewSet, HealthNoteViewSet, HealthTestViewSet, TreatmentViewSet
+from apps.care.api.health import DoseViewSet, HealthNoteViewSet, HealthTestViewSet, QuarantineViewSet, TreatmentViewSet
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("weights", WeightViewSet, "weight"),
@@ -27,6 +27,7 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("health-tests", HealthTestViewSet, "health-test"),
     ("treatments", TreatmentViewSet, "treatment"),
     ("doses", DoseViewSet, "dose"),
+    ("quarantines", QuarantineViewSet, "quarantine"),
     ("photos", PhotoViewSet, "photo"),
     ("feeding-plan", FeedingPlanViewSet, "feeding-plan"),
     ("thaw-list", ThawListViewSet, "thaw-list"),

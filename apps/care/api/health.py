@@ -11,12 +11,15 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
+from apps.animals.choices import HoldWord
+from apps.animals.models import Hold
 from apps.care import services
 from apps.care.api.facts import FACT_FIELDS, HIGHEST_ID, EntryIn, FactOut, FactViewSet, SeenIn
 from apps.care.choices import DoseOutcome, HealthResult, HealthSign, SampleKind, TreatmentEnd
 from apps.care.models import Dose, DoseDue, HealthNote, HealthTest, Treatment
-from apps.care.selectors import treatments_due
+from apps.care.selectors import Quarantine, quarantine_of, quarantines, release_barriers, treatments_due
 from apps.core.errors import Invalid
 
 
@@ -257,3 +260,61 @@ class DoseViewSet(FactViewSet):
     def due(self, request: Request) -> Response:
         """Doses due until the end of the facility day and not recorded, earliest first."""
         return Response(DueDoseOut(treatments_due(), many=True).data)
+
+
+class QuarantineOut(serializers.Serializer[Any]):
+    """A quarantine with its clock and what speaks against releasing it."""
+
+    ref = serializers.CharField(source="hold.ref", read_only=True)
+    place = serializers.CharField(read_only=True)
+    reason = serializers.CharField(source="hold.reason", read_only=True)
+    began_at = serializers.DateTimeField(source="hold.begins_at", read_only=True)
+    clock_from = serializers.DateTimeField(read_only=True)
+    day = serializers.IntegerField(read_only=True)
+    days = serializers.IntegerField(read_only=True)
+    due_on = serializers.DateField(read_only=True)
+    animals = serializers.SerializerMethodField()
+    barriers = serializers.SerializerMethodField()
+    lifted_at = serializers.DateTimeField(source="hold.lifted_at", read_only=True, allow_null=True)
+
+    def get_animals(self, quarantine: Quarantine) -> list[str]:
+        """The refs of those in it."""
+        return [one.ref for one in quarantine.animals]
+
+    def get_barriers(self, quarantine: Quarantine) -> list[str]:
+        """What speaks against releasing it now, in words."""
+        return release_barriers(quarantine)
+
+
+class ReleaseIn(serializers.Serializer[Any]):
+    """Why it is released before everything allows it; an owner's."""
+
+    why = serializers.CharField(max_length=160, allow_blank=True, default="")
+
+
+class QuarantineViewSet(FloorViewSet):
+    """Quarantines in force: holds of animals, racks and rooms, with the days counted from the last that joined."""
+
+    queryset = Hold.objects.filter(word=HoldWord.QUARANTINE).select_related(
+        "animal__species", "animal__tub__rack__room", "rack__room", "room"
+    )
+    serializer_class = QuarantineOut
+    pagination_class = None
+    act_permissions = {"release": Permission.TREATMENT_SET}
+
+    @extend_schema(responses=QuarantineOut(many=True), filters=False)
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Those in force, the oldest first."""
+        return Response(QuarantineOut(quarantines(), many=True).data)
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """One, in force or ended."""
+        return Response(QuarantineOut(quarantine_of(self.get_object())).data)
+
+    @extend_schema(request=ReleaseIn, responses=QuarantineOut)
+    @action(detail=True, methods=["post"])
+    def release(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """End it, when its days, swabs, tests, notes and treatments allow it."""
+        data = self.valid(ReleaseIn)
+        services.quarantine_release(by=self.by, hold=self.get_object(), **data, request_key=self.request_key)
+        return Response(QuarantineOut(quarantine_of(self.get_object())).data)

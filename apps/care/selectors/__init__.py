@@ -22,12 +22,14 @@ from apps.care.selectors.meals import (
     offers_with_checks,
     unchecked_offers,
 )
+from apps.care.selectors.quarantine import Quarantine, quarantine_of, quarantines, release_barriers
 from apps.care.selectors.weights import latest_weight, latest_weights, sound_weights, weights_of
 
 __all__ = [
     "DueDose",
     "LateNote",
     "Meal",
+    "Quarantine",
     "animals_with_open_notes",
     "care_rules",
     "health_notes",
@@ -40,6 +42,9 @@ __all__ = [
     "meals_of",
     "offers_with_checks",
     "open_health_notes",
+    "quarantine_of",
+    "quarantines",
+    "release_barriers",
     "results_awaited",
     "sound_weights",
     "treatments_done",

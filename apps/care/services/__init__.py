@@ -13,6 +13,7 @@ from apps.care.services.live_watch import live_prey_watch
 from apps.care.services.mass_watch import mass_judge, mass_watch
 from apps.care.services.meals import meal_check, meal_offer, meals_check, meals_offer
 from apps.care.services.meals_bulk import MealItem, meals_record
+from apps.care.services.quarantine import quarantine_release
 from apps.care.services.season_words import SeasonWordItem, season_words_write
 from apps.care.services.sheds import shed_record
 from apps.care.services.strikes import fact_strike
@@ -42,6 +43,7 @@ __all__ = [
     "meals_offer",
     "meals_record",
     "photo_add",
+    "quarantine_release",
     "season_words_write",
     "shed_record",
     "treatment_begin",
