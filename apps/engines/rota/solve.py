@@ -26,6 +26,8 @@ WIDTH, FAR = 0.06, 1e6
 MOST_COLUMNS = 60_000
 SMALL = 100
 GOOD_GAP = SOLVER_GAP = 3e-4
+# reasons have time of their own: a solver that used all of it must not leave visits without their why
+REASON_SECONDS, REASON_SHARE = 2.0, 0.15
 FREE_MALES, FREE_SECONDS, IDLE = 10, 6.0, 40
 # a whole pattern also fills weeks that have no price yet
 EDGE = 1e-3
@@ -76,7 +78,11 @@ def plan_rota(
     visits = set_days(problem, best.work.visits())
     final = _work_of(plans, males, list(visits))
     value = final.value()
-    reasons = reasons_of(final, prices, deadline) if with_reasons else ()
+    reasons = (
+        reasons_of(final, prices, time.monotonic() + max(REASON_SECONDS, seconds * REASON_SHARE))
+        if with_reasons
+        else ()
+    )
     bound = max(bound, value)
     return Rota(
         visits=tuple(visits),

@@ -178,6 +178,12 @@ def test_the_deadline_is_kept_and_a_rota_comes_all_the_same() -> None:
     assert rota_faults(problem, found.visits, [refusal.pin for refusal in found.refused]) == []
 
 
+def test_a_solver_that_used_all_its_time_still_gives_reasons() -> None:
+    problem = facility(10, 60, 10, 4)
+    found = plan_rota(problem, seconds=1.5)
+    assert sum(reason.worth > 0 for reason in found.reasons) > 0.8 * len(found.visits)
+
+
 def test_a_better_male_and_a_likelier_week_are_never_worth_less() -> None:
     problem = facility(3, 5, 5, 12, pins=0.0)
     found = plan_rota(problem, seconds=3, with_reasons=False)
