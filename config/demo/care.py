@@ -26,7 +26,7 @@ from apps.core import clock
 from apps.hatchlings.selectors import young_here
 from apps.jobs.models import Alarm
 from apps.jobs.services import alarm_acknowledge
-from config.demo.seasons import Course
+from config.demo.seasons import SeasonRows, exchanged_pair
 from config.demo.world import LOADED_AT, TODAY
 
 Say = Callable[[str], None]
@@ -71,13 +71,15 @@ def _noon_after_hatch(animal: Animal, days: int) -> datetime:
     return clock.noon(animal.hatched_on + timedelta(days=days))
 
 
-def one_that_lost(by: Person, courses: list[Course], say: Say) -> None:
+def one_that_lost(by: Person, rows: SeasonRows, say: Say) -> None:
     """Among the females that fast in season, whom nobody worries about, one 8 % below her heaviest of six weeks."""
-    fasting = [c for c in courses if c.kind == "lays" and c.ovulates_on > TODAY and c.mm(TODAY) > FASTING_MM]
+    courses = [c for c in rows.courses[2026] if c.kind == "lays" and c.ovulates_on > TODAY]
+    fasting = [c for c in courses if c.mm(TODAY) > FASTING_MM]
+    exchanged = exchanged_pair(rows)  # their weights tell another story
     since = LOADED_AT - timedelta(days=41)
     for course in fasting:
         female = Animal.objects.filter(code=course.female.code).first()
-        if female is None:
+        if female is None or course in exchanged:
             continue
         heaviest = Weight.objects.filter(animal=female, observed_at__gte=since).aggregate(most=Max("mass_g"))["most"]
         if heaviest is None:

@@ -73,7 +73,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     _exchanged(loaded, say)
     _fed_today(loaded)
     _round_open(loaded)
-    one_that_lost(loaded.people["yusra"], loaded.rows.courses[2026], say)
+    one_that_lost(loaded.people["yusra"], loaded.rows, say)
     trade(loaded.people, loaded.size, say)
     raise_young(loaded.people["ilse"], say)
     _readings(loaded.size)
