@@ -19,6 +19,7 @@ class Tab:
 
 TABS: tuple[Tab, ...] = (
     Tab("Today", "/", Permission.READ, ("/today/",)),
+    Tab("Round", "/rounds/", Permission.CARE_RECORD, ("/rounds/", "/tasks/", "/care/")),
     Tab("Animals", "/animals/", Permission.READ, ("/animals/", "/import/", "/places/")),
     Tab("Scan", "/scan/", Permission.SCANS_RECORD, ("/scan/",)),
     Tab("Season", "/season/", Permission.READ, ("/season/", "/visits/", "/rota/")),

@@ -5,7 +5,10 @@ from __future__ import annotations
 from django.contrib import admin
 
 from apps.care.models import (
+    BacklogReset,
     CareMark,
+    CareRound,
+    CareSkip,
     Condition,
     Dose,
     HealthNote,
@@ -14,13 +17,17 @@ from apps.care.models import (
     MealOffer,
     Photo,
     Shed,
+    Task,
+    TaskDue,
     Treatment,
     Weight,
 )
 from apps.core.admin import ReadOnly
 
 
-@admin.register(Weight, MealOffer, MealCheck, Shed, CareMark, Condition, HealthNote, HealthTest, Treatment, Dose, Photo)
+@admin.register(
+    Weight, MealOffer, MealCheck, Shed, CareMark, Condition, HealthNote, HealthTest, Treatment, Dose, Photo, CareSkip
+)
 class FactAdmin(ReadOnly):
     """Facts are appended, never changed."""
 
@@ -28,3 +35,10 @@ class FactAdmin(ReadOnly):
     list_select_related = ("animal", "by")
     raw_id_fields = ("animal",)
     search_fields = ("animal__code",)
+
+
+@admin.register(CareRound, Task, TaskDue, BacklogReset)
+class WorkAdmin(ReadOnly):
+    """Rounds and tasks are worked in the product."""
+
+    list_display = ("__str__", "ref")

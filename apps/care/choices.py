@@ -130,3 +130,53 @@ class StrikeReason(TextChoices):
     WRONG_VALUE = "wrong value"
     TWICE = "entered twice"
     OTHER = "other"
+
+
+class DueKind(TextChoices):
+    """Work that falls due on an animal, in the order it is done at a tub."""
+
+    DOSE = "dose"
+    CHECK = "check"
+    OFFER = "offer"
+    WEIGH = "weigh"
+    SHED = "shed"
+    WATER = "water"
+    CLEANED = "clean"
+    SHAPE = "body shape"
+
+
+class SkipReason(TextChoices):
+    """Why due work was left today."""
+
+    OPAQUE = "eyes clouded"
+    JUST_FED = "just fed"
+    HELD = "held"
+    NO_TIME = "no time"
+    NOTHING_LEFT = "nothing left to give"
+    NOT_IN_TUB = "not in its tub"
+    TWO_NEEDED = "needs two persons"
+    OTHER = "other"
+
+
+class RoundState(TextChoices):
+    """A round in a room is being walked, or handed over."""
+
+    OPEN = "open"
+    CLOSED = "closed"
+
+
+class TaskKind(TextChoices):
+    """What a task is about; water and cleaning are also written to the animals of its place."""
+
+    WATER = "water"
+    CLEANING = "cleaning"
+    HEAT = "rack heat"
+    OTHER = "other"
+
+
+class TaskState(TextChoices):
+    """One time a task fell due."""
+
+    OPEN = "open"
+    DONE = "done"
+    SKIPPED = "skipped"

@@ -8,9 +8,11 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from apps.accounts.models import Person
 from apps.care.choices import (
     BodyShape,
     DoseOutcome,
+    DueKind,
     HealthResult,
     HealthSign,
     MarkKind,
@@ -19,13 +21,16 @@ from apps.care.choices import (
     PreyKind,
     SampleKind,
     ShedStage,
+    SkipReason,
     StrikeReason,
+    TaskKind,
     TreatmentEnd,
     Vigour,
 )
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.core.units import read_grams
+from apps.places.selectors import places_named
 
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
@@ -219,3 +224,118 @@ class ReleaseForm(forms.Form):
 
     hold = forms.CharField(widget=forms.HiddenInput)
     why = forms.CharField(label="Why", max_length=160, required=False, help_text="needed before its days are over")
+
+
+class SkipForm(SeenForm):
+    """Due work left today."""
+
+    kind = forms.ChoiceField(label="What", choices=[("", "everything due here"), *DueKind.choices], required=False)
+    reason = forms.ChoiceField(label="Why", choices=SkipReason.choices)
+    words = forms.CharField(label="Words", max_length=120, required=False)
+
+
+class DoseActForm(SeenForm):
+    """A prescribed dose given, or skipped with the reason."""
+
+    due = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**63 - 1)
+    outcome = forms.ChoiceField(label="Outcome", choices=DoseOutcome.choices)
+    reason = forms.CharField(label="Why it was skipped", max_length=160, required=False)
+
+
+class RoundCloseForm(forms.Form):
+    """Words for whoever walks next."""
+
+    note = forms.CharField(
+        label="For whoever walks next", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+
+class TaskSkipForm(forms.Form):
+    """A task left this time."""
+
+    reason = forms.ChoiceField(label="Why", choices=SkipReason.choices)
+    words = forms.CharField(label="Words", max_length=120, required=False)
+
+
+class BacklogForm(forms.Form):
+    """Why late work is counted from today."""
+
+    reason = forms.CharField(label="Why", max_length=120, help_text="such as: holiday, nobody on the round")
+
+
+class TaskForm(forms.Form):
+    """A new task of one place."""
+
+    kind = forms.ChoiceField(label="What about", choices=TaskKind.choices)
+    words = forms.CharField(label="What is to be done", max_length=120)
+    place = forms.CharField(
+        label="Where", max_length=60, help_text="a tub's label, a rack with its room, a room or a site, as it is named"
+    )
+    every_days = forms.IntegerField(
+        label="Every how many days", required=False, min_value=1, max_value=3660, help_text="empty for once"
+    )
+    first_on = forms.DateField(
+        label="First on", required=False, help_text="empty for today", widget=forms.DateInput(attrs={"type": "date"})
+    )
+    who = forms.ModelChoiceField(
+        label="Who", queryset=Person.objects.none(), required=False, empty_label="whoever is there"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _offer_people(self.fields["who"])
+        self.fields["place"].widget.attrs["list"] = "places"
+
+    def clean_place(self) -> dict[str, Any]:
+        """The one place of that name."""
+        return place_named(self.cleaned_data["place"])
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        data: dict[str, Any] = dict(self.cleaned_data)
+        place: dict[str, Any] = data.pop("place")
+        return data | place
+
+
+class TaskChangeForm(forms.Form):
+    """What may be changed of a task."""
+
+    words = forms.CharField(label="What is to be done", max_length=120)
+    every_days = forms.IntegerField(
+        label="Every how many days", required=False, min_value=1, max_value=3660, help_text="empty for once"
+    )
+    next_on = forms.DateField(
+        label="Next on",
+        required=False,
+        help_text="empty: as it falls due",
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
+    who = forms.ModelChoiceField(
+        label="Who", queryset=Person.objects.none(), required=False, empty_label="whoever is there"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _offer_people(self.fields["who"])
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes; an empty day leaves the day alone."""
+        data = dict(self.cleaned_data)
+        if data["next_on"] is None:
+            del data["next_on"]
+        return data
+
+
+def _offer_people(field: forms.Field) -> None:
+    assert isinstance(field, forms.ModelChoiceField)
+    field.queryset = Person.objects.filter(is_active=True, is_system=False).order_by("name")
+
+
+def place_named(text: str) -> dict[str, Any]:
+    """``{"rack": …}`` for the one tub, rack, room or site of that name. Raises ValidationError."""
+    found = places_named(text)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise forms.ValidationError(f"“{text}” is the name of {len(found)} places. Write “rack, room” or the tub.")
+    raise forms.ValidationError(f"There is no place named “{text}”. Write it as its label says.")

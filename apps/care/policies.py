@@ -14,8 +14,9 @@ from apps.animals.choices import HandlingAct, HoldWord, Sex, Status
 from apps.animals.models import Animal, Fact
 from apps.animals.policies import forbids, hold_words
 from apps.animals.selectors import holds_in_force
-from apps.care.choices import MealOutcome, StrikeReason
-from apps.care.models import KeptEntry, Treatment
+from apps.care.choices import MealOutcome, RoundState, StrikeReason, TaskState
+from apps.care.models import BacklogReset, CareRound, KeptEntry, Task, TaskDue, Treatment
+from apps.care.selectors.house_rules import care_rules
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, WrongState
 from apps.core.formats import day_text
@@ -160,3 +161,67 @@ def holds_words(animals: list[Animal], act: HandlingAct) -> dict[int, str]:
         if blocks:
             found[pk] = "; ".join(blocks)
     return found
+
+
+ROUND_TRANSITIONS: dict[RoundState, frozenset[RoundState]] = {
+    RoundState.OPEN: frozenset({RoundState.CLOSED}),
+    # taken back within the minutes of an undo
+    RoundState.CLOSED: frozenset({RoundState.OPEN}),
+}
+TASK_TRANSITIONS: dict[TaskState, frozenset[TaskState]] = {
+    TaskState.OPEN: frozenset({TaskState.DONE, TaskState.SKIPPED}),
+    TaskState.DONE: frozenset({TaskState.OPEN}),
+    TaskState.SKIPPED: frozenset({TaskState.OPEN}),
+}
+
+
+def round_state(care_round: CareRound) -> RoundState:
+    """Open until it is handed over."""
+    return RoundState.OPEN if care_round.closed_at is None else RoundState.CLOSED
+
+
+def check_round_open(care_round: CareRound) -> None:
+    """Raises WrongState when the round was handed over already."""
+    if RoundState.CLOSED not in ROUND_TRANSITIONS[round_state(care_round)]:
+        by = care_round.closed_by.name if care_round.closed_by else "somebody"
+        raise WrongState(f"This round was handed over by {by} already. Open the room's next one.", field="round")
+
+
+def check_task_time(time: TaskDue, to: TaskState) -> None:
+    """Raises WrongState when this time of the task cannot become ``to``."""
+    state = TaskState(time.state)
+    if to in TASK_TRANSITIONS[state]:
+        return
+    by = time.closed_by.name if time.closed_by else "somebody"
+    raise WrongState(f"“{time.task.words}” is {state} already, by {by}.", field="task")
+
+
+def check_live(task: Task) -> None:
+    """Raises WrongState for a task that was stopped."""
+    if task.stopped_at is not None:
+        raise WrongState(f"“{task.words}” was stopped. Add it again if it is to go on.", field="task")
+
+
+def undo_until(moment: datetime) -> datetime:
+    """Until when an act of that moment is taken back without a reason."""
+    return moment + timedelta(minutes=care_rules()["due.undo_minutes"])
+
+
+def check_undo(moment: datetime | None, what: str) -> None:
+    """Raises WrongState when the minutes in which it is taken back are over."""
+    if moment is None:
+        raise WrongState(f"{what} is not there to be taken back.")
+    if clock.now() > undo_until(moment):
+        minutes = care_rules()["due.undo_minutes"]
+        raise WrongState(f"{what} is taken back within {minutes:g} minutes; these are over. What is due can be redone.")
+
+
+def may_undo(moment: datetime | None) -> bool:
+    """Whether the button to take it back is shown."""
+    return moment is not None and clock.now() <= undo_until(moment)
+
+
+def check_reset_stands(reset: BacklogReset) -> None:
+    """Raises WrongState when it was taken back already."""
+    if reset.undone_at is not None:
+        raise WrongState("This was taken back already.")

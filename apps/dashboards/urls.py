@@ -17,6 +17,7 @@ from apps.dashboards.views import (
 app_name = "dashboards"
 urlpatterns = [
     path("", today.today, name="today"),
+    path("today/seen/", today.today_seen, name="today-seen"),
     path("animals/<str:ref>/", animal.animal, name="animal"),
     path("animals/<str:ref>/put-right/", corrections.put_right, name="put-right"),
     path("animals/<str:ref>/put-right/swap/", corrections.swap, name="put-right-swap"),

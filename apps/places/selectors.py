@@ -93,3 +93,17 @@ def same_health_group(one: Tub | None, other: Tub | None) -> bool:
     if one is None or other is None:
         return True
     return one.rack.room.health_group_id == other.rack.room.health_group_id
+
+
+def places_named(text: str) -> list[dict[str, Site | Room | Rack | Tub]]:
+    """Every site, room, rack (``rack, room``) or tub of a name, each keyed by what it is; a tub's label wins."""
+    tub = tub_by_label(text)
+    if tub is not None:
+        return [{"tub": tub}]
+    name, _, room = (part.strip() for part in text.partition(","))
+    racks = Rack.objects.filter(name__iexact=name).select_related("room__site")
+    if room:
+        return [{"rack": rack} for rack in racks.filter(room__name__iexact=room)]
+    found: list[dict[str, Site | Room | Rack | Tub]] = [{"rack": rack} for rack in racks]
+    found += [{"room": one} for one in Room.objects.filter(name__iexact=name).select_related("site")]
+    return found + [{"site": one} for one in Site.objects.filter(name__iexact=name)]

@@ -36,6 +36,7 @@ from apps.incubation.models import Egg
 from apps.incubation.services import box_set, clutch_lay, egg_fail
 from apps.places.models import Incubator, Probe, Room, Tub
 from apps.places.services import readings_record
+from config.demo.afternoon import afternoon
 from config.demo.care import one_that_lost, raise_young
 from config.demo.lineage import Collection
 from config.demo.seasons import EXCHANGED_ON, Course, SeasonRows, exchanged_pair
@@ -74,6 +75,7 @@ def tell(loaded: Loaded, say: Say) -> None:
     _fed_today(loaded)
     _round_open(loaded)
     one_that_lost(loaded.people["yusra"], loaded.rows, say)
+    say(f"  {afternoon(loaded.people)}")
     trade(loaded.people, loaded.size, say)
     raise_young(loaded.people["ilse"], say)
     _readings(loaded.size)

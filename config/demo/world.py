@@ -117,7 +117,7 @@ def racks(size: Size) -> list[RackPlan]:
 
     young = size.of(640) + size.of(286)
     return [
-        *shelves("Nursery", "1", 10, 6, young + size.of(40)),
+        *shelves("Nursery", "1", 10, 6, young + size.of(160)),
         *shelves("Room 2", "2", 10, 4, size.males + size.of(118)),
         *shelves("Room 3", "3", 14, 3, size.females + 4),
         *shelves("Room 4", "4", 8, 4, size.of(62) + size.of(24) + size.of(96)),

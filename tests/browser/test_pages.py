@@ -68,6 +68,21 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "care:animal-health": [f"{here}/health/"],
         "care:rack-offer": [f"/care/racks/{w.rack.ref}/offer/"],
         "care:rack-check": [f"/care/racks/{w.rack.ref}/check/", f"/care/racks/{w.rack.ref}/check/?one=1"],
+        "care:backlog": ["/care/backlog/", f"/care/backlog/?room={w.rack.room.ref}"],
+        "care:rounds": ["/rounds/"],
+        "care:round": [
+            f"/rounds/{w.walked.ref}/",
+            f"/rounds/{w.handed_over.ref}/",
+        ],
+        "care:round-close": [f"/rounds/{w.walked.ref}/close/"],
+        "care:round-tub": [
+            f"/rounds/{w.walked.ref}/tubs/{tub.ref}/" for tub in w.rack.tubs.order_by("walk_order")[2:6:3]
+        ],
+        "care:sheet-entry": [f"/rounds/{w.walked.ref}/racks/{w.rack.ref}/entry/"],
+        "care:tasks": ["/tasks/"],
+        "care:task-new": ["/tasks/new/"],
+        "care:task": [f"/tasks/{w.task_time.task.ref}/"],
+        "care:task-skip": [f"/tasks/times/{w.task_time.ref}/skip/"],
         "care:animal": [f"{here}/care/"],
         "care:strike": [f"{here}/care/strike/?entry=weight-{w.weight.pk}"],
         "breeding:board": ["/season/", "/season/?year=2025"],

@@ -13,8 +13,18 @@ from apps.animals.models import Animal, Brood
 from apps.animals.services import hold_place
 from apps.breeding.models import ScanRound
 from apps.breeding.services import scan_record, scan_round_close, scan_round_open, visit_begin
-from apps.care.models import Weight
-from apps.care.services import health_note_record, meal_offer, photo_add, weight_record
+from apps.care.models import CareRound, TaskDue, Weight
+from apps.care.services import (
+    health_note_record,
+    meal_offer,
+    photo_add,
+    round_claim,
+    round_close,
+    round_open,
+    task_done,
+    tasks_usual_add,
+    weight_record,
+)
 from apps.core import clock
 from apps.dashboards.services.corrections.plan import preview
 from apps.dashboards.services.corrections.records import animal_found, animal_missing, found_wish, missing_wish
@@ -57,6 +67,9 @@ class World:
     parcel: Parcel
     tablet_key: str
     correction_ref: str
+    walked: CareRound
+    handed_over: CareRound
+    task_time: TaskDue
 
 
 def build(owner: Person, system: Person) -> World:
@@ -87,6 +100,10 @@ def build(owner: Person, system: Person) -> World:
         offer_reserve(by=owner, offer=offer, buyer=buyer_add(by=owner, name="Cleo Park", city="Duluth", state="MN"))
         open_round = scan_round_open(by=owner, females=[growing])
         correction_ref = _put_right(owner, offer.animal)
+        task_time = _rounds_and_tasks(owner, rack)
+        handed_over = round_close(by=owner, care_round=round_open(by=owner, room=rack.room), note="all well")
+        walked = round_open(by=owner, room=rack.room)
+        round_claim(by=owner, care_round=walked, rack=rack)
         _, key = device_register(by=owner, name="Barn tablet", kind=DeviceKind.SHARED_TABLET)
     brood = young.brood
     assert brood is not None
@@ -108,7 +125,18 @@ def build(owner: Person, system: Person) -> World:
         parcel=parcel,
         tablet_key=key,
         correction_ref=correction_ref,
+        walked=walked,
+        handed_over=handed_over,
+        task_time=task_time,
     )
+
+
+def _rounds_and_tasks(owner: Person, rack: Rack) -> TaskDue:
+    """The room's usual tasks, one of them done; gives one that is due."""
+    tasks_usual_add(by=owner, room=rack.room)
+    first, second = TaskDue.objects.order_by("pk")[:2]
+    task_done(by=owner, time=first)
+    return second
 
 
 def _scans(owner: Person, female: Animal, male: Animal) -> ScanRound:

@@ -15,6 +15,8 @@ from apps.care.api.facts import (
 )
 from apps.care.api.feeding import FeedingPlanViewSet, GrowthViewSet, ThawListViewSet
 from apps.care.api.health import DoseViewSet, HealthNoteViewSet, HealthTestViewSet, QuarantineViewSet, TreatmentViewSet
+from apps.care.api.skips import CareSkipViewSet
+from apps.care.api.work import ROUTES as WORK_ROUTES
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("weights", WeightViewSet, "weight"),
@@ -32,4 +34,6 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("feeding-plan", FeedingPlanViewSet, "feeding-plan"),
     ("thaw-list", ThawListViewSet, "thaw-list"),
     ("growth", GrowthViewSet, "growth"),
+    ("care-skips", CareSkipViewSet, "care-skip"),
+    *WORK_ROUTES,
 ]

@@ -17,13 +17,16 @@ from apps.care.choices import MealOutcome
 from apps.care.forms import (
     CheckForm,
     ConditionForm,
+    DoseActForm,
     MarkForm,
     NoteForm,
     OfferForm,
     PhotoForm,
     ShedForm,
+    SkipForm,
     WeightForm,
 )
+from apps.care.models import DoseDue
 from apps.care.selectors.meals import offers_named
 from apps.core.errors import Invalid
 
@@ -76,6 +79,22 @@ def _photo(by: Person, animal: Animal, data: dict[str, Any], key: str | None) ->
     return f"{animal.code}: photograph kept."
 
 
+def _skip(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
+    row = services.skip_record(by=by, animal=animal, **data, request_key=key)
+    return (
+        f"{animal.code}: {row.kind or 'everything due'} skipped, {row.words or row.reason}. It is due again tomorrow."
+    )
+
+
+def _dose(by: Person, animal: Animal, data: dict[str, Any], key: str | None) -> str:
+    due = DoseDue.objects.filter(pk=data.pop("due"), treatment__animal=animal).select_related("treatment__animal")
+    found = due.first()
+    if found is None:
+        raise Invalid("There is no such dose of this animal.", field="due")
+    row = services.dose_record(by=by, due=found, **data, request_key=key)
+    return f"{animal.code}: dose {found.number} of {found.treatment.medicine} {row.outcome}."
+
+
 ACTS: dict[str, tuple[type[forms.Form], Act]] = {
     "weight": (WeightForm, _weigh),
     "offer": (OfferForm, _offer),
@@ -85,4 +104,6 @@ ACTS: dict[str, tuple[type[forms.Form], Act]] = {
     "condition": (ConditionForm, _condition),
     "note": (NoteForm, _note),
     "photo": (PhotoForm, _photo),
+    "skip": (SkipForm, _skip),
+    "dose": (DoseActForm, _dose),
 }

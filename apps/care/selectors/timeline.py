@@ -9,6 +9,7 @@ from apps.animals.models import Animal, Fact
 from apps.care.choices import HealthResult
 from apps.care.models import (
     CareMark,
+    CareSkip,
     Condition,
     Dose,
     HealthNote,
@@ -35,6 +36,7 @@ KINDS: dict[str, type[Fact]] = {
     "treatment": Treatment,
     "dose": Dose,
     "photo": Photo,
+    "careskip": CareSkip,
 }
 HEALTH_KINDS = ("healthnote", "healthtest", "treatment", "dose")
 
@@ -102,6 +104,8 @@ def _words(fact: Fact) -> tuple[str, str]:
             state = " (closed)" if fact.closed_at else ""
             text = f": {fact.text}" if fact.text and fact.signs else fact.text
             return f"health note: {', '.join(fact.signs)}{text}{state}", "" if fact.closed_at else "attention"
+        case CareSkip():
+            return str(fact), "hold"
         case HealthTest():
             return _test_words(fact), "attention" if fact.result == HealthResult.POSITIVE else ""
         case Treatment():

@@ -19,26 +19,18 @@ from apps.animals.models import Animal
 from apps.care import services
 from apps.care.forms import RackOfferForm, StrikeForm
 from apps.care.models import HealthNote, MealOffer
-from apps.care.pages.acts import ACTS
 from apps.care.pages.quick import quick_page
 from apps.care.pages.rack import check_page, offer_page
 from apps.care.policies import check_strike, may_strike, needs_reason
 from apps.care.selectors import health_notes, open_health_notes
 from apps.care.selectors.racks import racks_to_feed
 from apps.care.selectors.timeline import entry_of, fact_by_key
+from apps.care.views.acting import act_forms, posted_act, refuse
 from apps.core.errors import DomainError, Invalid, Many
 from apps.core.formats import count_text
-from apps.core.uploads import upload_skipped
 from apps.places.models import Rack
 
 NOTES_A_PAGE = 50
-TOO_LARGE = "The photograph is over 20 MB. Take it at a smaller size."
-
-
-def refuse(form: forms.Form, error: DomainError) -> None:
-    """Put a service's refusal beside its field."""
-    for one in error.errors if isinstance(error, Many) else [error]:
-        form.add_error(one.field if one.field in form.fields else None, forms.ValidationError(one.message, one.code))
 
 
 @requires(Permission.READ, write=Permission.CARE_RECORD)
@@ -47,29 +39,11 @@ def animal_care(request: PersonRequest, ref: str) -> HttpResponse:
     animal = get_object_or_404(Animal.objects.select_related("species", "tub__rack__room"), ref=ref)
     bound: dict[str, forms.Form] = {}
     if request.method == "POST":
-        name = request.POST.get("act", "")
-        if name not in ACTS:
-            raise Invalid("Nothing of that name can be recorded here.", field="act")
-        form_class, act = ACTS[name]
-        form = form_class(request.POST, request.FILES, auto_id=f"{name}_%s")
-        if upload_skipped(request) and "photo" in form.fields:
-            # it was thrown away while it came in: say so instead of asking for a file
-            form.fields["photo"].error_messages["required"] = TOO_LARGE
-        if form.is_valid():
-            try:
-                words = act(request.user, animal, dict(form.cleaned_data), request.POST.get("request_key"))
-            except DomainError as error:
-                refuse(form, error)
-            else:
-                messages.success(request, words)
-                return redirect("care:animal", ref=animal.ref)
-        bound[name] = form
+        bound = posted_act(request, animal)
+        if not bound:
+            return redirect("care:animal", ref=animal.ref)
     page = quick_page(animal)
-    shown = {
-        name: bound.get(name)
-        or form_class(initial=page.offer_initial if name == "offer" else None, auto_id=f"{name}_%s")
-        for name, (form_class, _) in ACTS.items()
-    }
+    shown = act_forms(bound, page.offer_initial)
     questioned = "weight" in bound and bound["weight"].has_error("mass_g", code="questioned")
     entries = [(entry, may_strike(request.user, entry.fact)) for entry in page.entries]
     context = {"page": page, "animal": animal, "forms": shown, "questioned": questioned, "entries": entries}

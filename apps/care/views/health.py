@@ -27,7 +27,7 @@ from apps.care.forms import (
 from apps.care.models import DoseDue, HealthTest, Treatment
 from apps.care.pages.health import animal_health_page, health_page
 from apps.care.policies import may_record, may_strike
-from apps.care.views import refuse
+from apps.care.views.acting import refuse
 from apps.core.errors import DomainError, Invalid
 
 Act = Callable[[Person, Animal, dict[str, Any], str | None], str]

@@ -38,7 +38,10 @@ def today_words(page: Today) -> str:
     raised = sum(1 for alarm in page.alarms if alarm.acknowledged_at is None)
     parts = [
         (raised, count_text(raised, "alarm not acknowledged", "alarms not acknowledged")),
+        (page.late_count, f"{count_text(page.late_count, 'piece')} of work late"),
         (page.unchecked, f"{count_text(page.unchecked, 'meal')} to check"),
+        (page.tubs_due, f"work in {count_text(page.tubs_due, 'tub')} of {count_text(page.rooms_due, 'room')}"),
+        (page.task_count, f"{count_text(page.task_count, 'task')} due"),
         (page.scan_count, f"{count_text(page.scan_count, 'scan')} due"),
         (page.egg_due_count, f"{count_text(page.egg_due_count, 'female')} to lay within a week or late"),
         (page.pipping, f"{count_text(page.pipping, 'egg')} pipping"),

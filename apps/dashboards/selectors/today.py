@@ -14,9 +14,12 @@ from apps.animals.choices import BroodState, Status
 from apps.animals.models import Animal
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import ScanRound, SeasonForecast
+from apps.care.choices import DueKind
 from apps.care.models import HealthNote, Weight
 from apps.care.selectors import open_health_notes, unchecked_offers
+from apps.care.selectors.rooms_due import RoomDue, WholeHouse, rooms_due
 from apps.core import clock
+from apps.dashboards.selectors.changed import Changed, changed_for
 from apps.hatchlings.models import Readiness
 from apps.incubation.choices import EggState
 from apps.incubation.models import Egg, HatchForecast
@@ -33,17 +36,6 @@ SOON = timedelta(days=7)
 DOUBT_LASTS = timedelta(days=60)
 LAPSE_SOON = timedelta(days=2)
 OPEN_PARCELS = (ParcelState.PLANNED, ParcelState.BOOKED, ParcelState.HELD, ParcelState.RELEASED, ParcelState.PACKED)
-
-
-@dataclass(frozen=True, slots=True)
-class RackWaiting:
-    """A rack with meals offered and not yet checked."""
-
-    room: str
-    rack: str
-    rack_ref: str
-    count: int
-    first_at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +60,8 @@ class Today:
     """Everything the first screen shows to one person; what they may not see stays empty."""
 
     alarms: list[Alarm] = field(default_factory=list)
-    racks: list[RackWaiting] = field(default_factory=list)
+    house: WholeHouse | None = None
+    changed: Changed | None = None
     loose: list[LooseWaiting] = field(default_factory=list)
     missing: list[Animal] = field(default_factory=list)
     doubtful: list[Weight] = field(default_factory=list)
@@ -92,9 +85,37 @@ class Today:
     given_up: int = 0
 
     @property
+    def rooms(self) -> list[RoomDue]:
+        """Rooms in walking order."""
+        return self.house.rooms if self.house is not None else []
+
+    @property
     def unchecked(self) -> int:
         """Meals that wait for a check."""
-        return sum(row.count for row in self.racks) + len(self.loose)
+        return sum(room.due[DueKind.CHECK] for room in self.rooms) + len(self.loose)
+
+    @property
+    def rooms_due(self) -> int:
+        """Rooms with work."""
+        return sum(not room.is_idle for room in self.rooms)
+
+    @property
+    def tubs_due(self) -> int:
+        """Tubs with work, all rooms together."""
+        return sum(room.animals for room in self.rooms)
+
+    @property
+    def late_count(self) -> int:
+        """Pieces of work that are late, in rooms and of whole sites."""
+        sites = self.house.site_tasks if self.house is not None else []
+        today = clock.today()
+        return sum(room.late_count for room in self.rooms) + sum(time.due_on < today for time in sites)
+
+    @property
+    def task_count(self) -> int:
+        """Tasks that are due."""
+        sites = self.house.site_tasks if self.house is not None else []
+        return sum(len(room.tasks) for room in self.rooms) + len(sites)
 
 
 def today_for(person: Person) -> Today:
@@ -104,6 +125,7 @@ def today_for(person: Person) -> Today:
     _care(page)
     if may(person, Permission.CARE_RECORD):
         _to_put_right(page, now)
+    page.changed = changed_for(person)
     if may(person, Permission.SCANS_RECORD):
         _scans(page, today)
     _eggs(page, today)
@@ -124,21 +146,10 @@ def today_for(person: Person) -> Today:
 
 
 def _care(page: Today) -> None:
-    racks: dict[int, RackWaiting] = {}
-    for offer in unchecked_offers().filter(animal__status__in=[Status.HERE, Status.LOANED, Status.MISSING]):
-        tub = offer.animal.tub
-        if tub is None:
-            page.loose.append(LooseWaiting(offer.animal, offer.observed_at))
-            continue
-        row = racks.get(tub.rack_id)
-        racks[tub.rack_id] = RackWaiting(
-            room=tub.rack.room.name,
-            rack=tub.rack.name,
-            rack_ref=tub.rack.ref,
-            count=(row.count if row else 0) + 1,
-            first_at=row.first_at if row else offer.observed_at,
-        )
-    page.racks = list(racks.values())
+    page.house = rooms_due()
+    if page.house.loose.due[DueKind.CHECK]:
+        loose = unchecked_offers().filter(animal__tub__isnull=True, animal__status=Status.HERE)[:SHOWN]
+        page.loose = [LooseWaiting(offer.animal, offer.observed_at) for offer in loose]
     page.note_count = open_health_notes().count()
     page.notes = list(open_health_notes()[:SHOWN])
 

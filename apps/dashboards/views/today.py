@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.utils.dateparse import parse_datetime
+from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
-from apps.accounts.policies import PersonRequest, requires
+from apps.accounts.policies import PersonRequest, may, requires
+from apps.care.pages.house import room_rows
+from apps.care.pages.rounds import late_words
+from apps.care.selectors.tasks import place_words
+from apps.care.services import look_seen
 from apps.core import clock
+from apps.core.errors import Invalid
+from apps.dashboards.pages.today import parts_for
 from apps.dashboards.pages.words import today_words
+from apps.dashboards.selectors.changed import MOST_ROWS
 from apps.dashboards.selectors.today import today_for
 
 BAR_SHOWS = 1
@@ -19,11 +29,33 @@ SHIPPING = "/shipping/"  # the index tab's address
 def today(request: PersonRequest) -> HttpResponse:
     """What is due now, for this person."""
     page = today_for(request.user)
+    assert page.house is not None
     # the bar under the head shows the first raised ones with their button; here stand those in hand and the rest
     raised = [alarm for alarm in page.alarms if alarm.acknowledged_at is None]
     listed = raised[BAR_SHOWS:] + [alarm for alarm in page.alarms if alarm.acknowledged_at is not None]
-    return render(
-        request,
-        "dashboards/today.html",
-        {"page": page, "words": today_words(page), "alarms": listed, "day": clock.today(), "shipping_url": SHIPPING},
-    )
+    context = {
+        "page": page,
+        "words": today_words(page),
+        "parts": parts_for(request.user),
+        "room_rows": room_rows(page.house),
+        "site_tasks": [(time, place_words(time.task), late_words(time)) for time in page.house.site_tasks],
+        "may_record": may(request.user, Permission.CARE_RECORD),
+        "most_rows": MOST_ROWS,
+        "alarms": listed,
+        "day": clock.today(),
+        "shipping_url": SHIPPING,
+    }
+    return render(request, "dashboards/today.html", context)
+
+
+@require_POST
+@requires(Permission.READ)
+def today_seen(request: PersonRequest) -> HttpResponse:
+    """What changed up to the moment the page was made is seen; what came since stays."""
+    typed = request.POST.get("until", "")
+    until = parse_datetime(typed) if typed else None
+    if typed and (until is None or until.tzinfo is None):
+        raise Invalid("Give the moment with its time zone, such as 2027-04-06T17:00:00-04:00.", field="until")
+    look_seen(by=request.user, until=until)
+    messages.success(request, "Seen. What changes from here stands on Today.")
+    return redirect("dashboards:today")

@@ -12,7 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-FLOORS = ("animals", "breeding", "incubation", "hatchlings", "inventory", "shipping")
+FLOORS = ("animals", "care", "breeding", "incubation", "hatchlings", "inventory", "shipping")
 HEAD = """# States
 
 Drawn by `manage.py state_diagrams` from the transition tables in each floor's `policies`; a test fails when this page

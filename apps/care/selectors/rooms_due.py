@@ -1,0 +1,96 @@
+"""Rooms in walking order with what is due in each, its open round and its tasks; a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from apps.care.choices import DueKind
+from apps.care.models import CareRound, TaskDue
+from apps.care.selectors.due_house import HouseDue, RackDue, house_due
+from apps.care.selectors.tasks import covered_kinds, open_times, room_of
+from apps.core import clock
+from apps.places.models import Rack, Room
+from apps.places.selectors import rooms_in_walking_order
+
+
+@dataclass(slots=True)
+class RoomDue:
+    """One room: due and late by kind (less what a task of the place stands for), animals with anything due, tasks."""
+
+    room: Room
+    living: int = 0
+    animals: int = 0
+    due: Counter[DueKind] = field(default_factory=Counter)
+    late: Counter[DueKind] = field(default_factory=Counter)
+    tasks: list[TaskDue] = field(default_factory=list)
+    round: CareRound | None = None
+    handed_over: CareRound | None = None
+    to_check: list[tuple[Rack, int, int]] = field(default_factory=list)  # racks with unchecked meals, and late ones
+
+    @property
+    def late_count(self) -> int:
+        """Pieces of work that are late, tasks too."""
+        today = clock.today()
+        return sum(self.late.values()) + sum(time.due_on < today for time in self.tasks)
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether nothing is due here."""
+        return not (self.animals or self.tasks)
+
+
+@dataclass(frozen=True, slots=True)
+class WholeHouse:
+    """Every room with racks, what is due of animals in no tub, the tasks of whole sites, and how fresh it is."""
+
+    rooms: list[RoomDue]
+    loose: RackDue
+    site_tasks: list[TaskDue]
+    counted_at: datetime | None
+    is_behind: bool
+
+
+def rounds() -> QuerySet[CareRound]:
+    """Rounds with what is shown of them, newest first."""
+    return CareRound.objects.select_related("room__site", "opened_by", "closed_by").order_by("-opened_at", "-pk")
+
+
+def rooms_due() -> WholeHouse:
+    """The house as it is walked: nursery first, isolation last."""
+    house: HouseDue = house_due()
+    covered = covered_kinds()
+    tasks: dict[int | None, list[TaskDue]] = defaultdict(list)
+    for time in open_times():
+        room = room_of(time.task)
+        tasks[room.pk if room is not None else None].append(time)
+    open_rounds = {row.room_id: row for row in rounds().filter(closed_at__isnull=True)}
+    closed: dict[int, CareRound] = {}
+    for row in rounds().filter(day=clock.today(), closed_at__isnull=False).defer("summary"):
+        closed.setdefault(row.room_id, row)
+    found = []
+    for room in rooms_in_walking_order():
+        racks = list(room.racks.all())
+        one = RoomDue(room, tasks=tasks.get(room.pk, []), round=open_rounds.get(room.pk))
+        one.handed_over = closed.get(room.pk)
+        for rack in racks:
+            _join(one, rack, house.racks.get(rack.pk), covered.get(rack.pk, frozenset()))
+        if racks or one.tasks:
+            found.append(one)
+    return WholeHouse(found, house.racks.get(None, RackDue()), tasks.get(None, []), house.counted_at, house.is_behind)
+
+
+def _join(room: RoomDue, rack: Rack, due: RackDue | None, covered: frozenset[DueKind]) -> None:
+    if due is None:
+        return
+    room.living += due.living
+    room.animals += due.anything(covered)
+    for kind in DueKind:
+        if kind not in covered:
+            room.due[kind] += due.due[kind]
+            room.late[kind] += due.late[kind]
+    if due.due[DueKind.CHECK]:
+        room.to_check.append((rack, due.due[DueKind.CHECK], due.late[DueKind.CHECK]))
