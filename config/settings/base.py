@@ -227,6 +227,8 @@ SPECTACULAR_SETTINGS = {
         "AnimalStatusEnum": "apps.animals.choices.Status",
         "BroodKindEnum": "apps.animals.choices.BroodKind",
         "BroodStateEnum": "apps.animals.choices.BroodState",
+        "PurchaseDecisionEnum": "apps.animals.choices.Decision",
+        "KeptDecisionEnum": "apps.care.choices.KeptDecision",
         "CheckKindEnum": "apps.incubation.choices.CheckKind",
         "DoseOutcomeEnum": "apps.care.choices.DoseOutcome",
         "DueKindEnum": "apps.care.choices.DueKind",

@@ -61,7 +61,7 @@ class DoubtOut(serializers.ModelSerializer[LineageDoubt]):
         fields = ["animal", "series", "why", "explanations", "raised_at", "settled_at"]
 
 
-class RestOut(serializers.Serializer[Any]):
+class EvidenceRecordOut(serializers.Serializer[Any]):
     """One record left out."""
 
     animal = serializers.CharField()
@@ -76,7 +76,7 @@ class EvidenceOut(serializers.Serializer[Any]):
     series = serializers.CharField()
     carries = serializers.FloatField(allow_null=True)
     relatives = serializers.IntegerField()
-    records = RestOut(many=True)
+    records = EvidenceRecordOut(many=True)
     why_not = serializers.CharField()
 
 

@@ -76,7 +76,7 @@ class PurchaseIn(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=2000, allow_blank=True, default="")
 
 
-class DecisionIn(serializers.Serializer[Any]):
+class PurchaseDecisionIn(serializers.Serializer[Any]):
     """Keep or sell."""
 
     decision = serializers.ChoiceField(choices=Decision.choices)
@@ -110,11 +110,11 @@ class PurchaseViewSet(FloorViewSet):
         )
         return Response(self.get_serializer(row).data, status=status.HTTP_201_CREATED)
 
-    @extend_schema(request=DecisionIn, responses=PurchaseOut)
+    @extend_schema(request=PurchaseDecisionIn, responses=PurchaseOut)
     @action(detail=True, methods=["post"], parser_classes=[JSONParser])
     def decide(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Keep it or sell it."""
-        data = self.valid(DecisionIn)
+        data = self.valid(PurchaseDecisionIn)
         row = services.purchase_decide(by=self.by, purchase=self.get_object(), **data, request_key=self.request_key)
         return Response(self.get_serializer(row).data)
 

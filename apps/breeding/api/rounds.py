@@ -17,8 +17,8 @@ from apps.animals.models import Animal
 from apps.breeding import services
 from apps.breeding.api.rows import (
     CycleOut,
-    PlanIn,
-    PlanOut,
+    RoundPlanIn,
+    RoundPlanOut,
     ReasonIn,
     RoundIn,
     RoundLineOut,
@@ -69,14 +69,14 @@ class ScanRoundViewSet(FloorViewSet):
         done = services.scan_round_close(by=self.by, round=self.get_object(), request_key=self.request_key)
         return Response(RoundOut(done).data)
 
-    @extend_schema(parameters=[PlanIn], responses=PlanOut, filters=False)
+    @extend_schema(parameters=[RoundPlanIn], responses=RoundPlanOut, filters=False)
     @action(detail=False, methods=["get"])
     def plan(self, request: Request) -> Response:
         """Which females the next round would take within the hours; nothing is written."""
-        given = PlanIn(data=request.query_params)
+        given = RoundPlanIn(data=request.query_params)
         given.is_valid(raise_exception=True)
         at = given.validated_data.get("at") or clock.now()
-        return Response(PlanOut(round_plan(at, given.validated_data["hours"])).data)
+        return Response(RoundPlanOut(round_plan(at, given.validated_data["hours"])).data)
 
     @extend_schema(request=SheetIn, responses=ScanOut(many=True))
     @action(detail=True, methods=["post"])

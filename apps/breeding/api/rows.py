@@ -269,14 +269,14 @@ class RoundIn(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=160, required=False, allow_blank=True)
 
 
-class PlanIn(serializers.Serializer[Any]):
+class RoundPlanIn(serializers.Serializer[Any]):
     """When a round would begin, and how many hours there are."""
 
     at = serializers.DateTimeField(required=False)
     hours = serializers.FloatField(min_value=0.25, max_value=12, default=3.0)
 
 
-class PlannedOut(serializers.Serializer[Any]):
+class RoundPlannedOut(serializers.Serializer[Any]):
     """One female of a plan."""
 
     female = serializers.CharField(source="female.ref")
@@ -286,14 +286,14 @@ class PlannedOut(serializers.Serializer[Any]):
     why = serializers.CharField()
 
 
-class PlanOut(serializers.Serializer[Any]):
+class RoundPlanOut(serializers.Serializer[Any]):
     """Chosen in walking order, due but not fitting, and held."""
 
     at = serializers.DateTimeField()
     minutes = serializers.FloatField()
-    chosen = PlannedOut(many=True)
-    later = PlannedOut(many=True)
-    held = PlannedOut(many=True)
+    chosen = RoundPlannedOut(many=True)
+    later = RoundPlannedOut(many=True)
+    held = RoundPlannedOut(many=True)
 
 
 class SheetLineIn(serializers.Serializer[Any]):
