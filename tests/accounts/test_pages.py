@@ -211,11 +211,11 @@ def test_a_browser_becomes_a_shared_tablet(owner: Person, client_as: ClientAs) -
 
 def test_no_pin_page_without_a_registered_tablet(client: Client, keeper: Person) -> None:
     """A made-up key is no tablet."""
-    assert client.get("/pin/").headers["Location"] == "/sign-in/"
+    assert client.get("/pin/").headers["Location"] == "/sign-in/?next=%2F"
     client.cookies[TABLET_COOKIE] = "made up"
-    assert client.get("/pin/").headers["Location"] == "/sign-in/"
+    assert client.get("/pin/").headers["Location"] == "/sign-in/?next=%2F"
     pin_set(by=keeper, pin="4711")
-    assert client.post("/pin/", {"person": keeper.ref, "pin": "4711"}).headers["Location"] == "/sign-in/"
+    assert client.post("/pin/", {"person": keeper.ref, "pin": "4711"}).headers["Location"] == "/sign-in/?next=%2F"
     assert whose(client) is None
 
 

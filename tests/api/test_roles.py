@@ -42,6 +42,8 @@ PUBLIC = {
     "dashboards:healthz",
     "dashboards:readyz",
 }
+# No list of rows: an answer to a question that stands in the address; without one it is refused.
+ASKS = {"/api/v1/crosses/"}
 # Open by declaration, and asking for a narrower right inside: by what is set up, by whose entry it is.
 NARROWER_INSIDE = {"places:add", "care:strike", "dashboards:correction-undo"}
 
@@ -52,7 +54,12 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
     (r"^jobs/", LEADS, LEADS),
     (r"^import/", LEADS, LEADS),
     (r"^export/", OWNER, OWNER),
-    (r"^rounds/(open/|.+/(claim|close|reopen|tubs|racks)/)", EVERYONE, SCANS),
+    (
+        r"^(rounds/(open/|.+/(claim|reopen)/)|tasks/usual/|tasks/times/.+/(done|undo)/|care/backlog/.+/undo/)",
+        SCANS,
+        SCANS,
+    ),
+    (r"^rounds/.+/(close|tubs|racks)/", EVERYONE, SCANS),
     (r"^(tasks/.+|care/backlog/)", EVERYONE, SCANS),
     (r"^today/seen/", EVERYONE, EVERYONE),
     (r"^api/v1/(care-rounds|tasks|task-times|backlogs|care-skips)/(?!.*strike)", EVERYONE, SCANS),
@@ -121,6 +128,7 @@ class Route:
         """An address that matches, of a thing that is not there."""
         path = re.sub(r"\(\?P<\w+>\[0-9\].*?\)(?=/)", "999999", self.address)
         path = re.sub(r"\(\?P<\w+>.*?\)(?=/)", "zzzzzzzzzz", path)
+        path = re.sub(r"<int:\w+>", "999999", path)
         return "/" + re.sub(r"<\w+:\w+>", "zzzzzzzzzz", path).replace("$", "").replace("\\", "")
 
     def __str__(self) -> str:
@@ -307,9 +315,11 @@ def test_every_list_and_row_of_the_api_by_role(world: World) -> None:
     for route in ROUTES:
         if route.method != READS or not route.is_api or "(" in route.path or route.act != "list":
             continue
+        if route.path in ASKS:
+            continue
         rows = owner.get(route.path).json()
         found.append((route, route.path))
-        for row in (rows["results"] if isinstance(rows, dict) else rows)[:1]:
+        for row in (rows.get("results", []) if isinstance(rows, dict) else rows)[:1]:
             key = row.get("ref") or row.get("id") or row.get("name")
             found.append((route, f"{route.path}{key}/"))
     assert len(found) > 50

@@ -138,7 +138,7 @@ def test_a_kept_entry_of_somebody_else_is_for_the_lead(
     [
         ("-5", "number of grams"),
         ("0", "above 0 g"),
-        ("12,5 kg", "number of grams"),
+        ("12,5 kg", "outside what the species"),
         ("99999", "outside what the species"),
     ],
 )

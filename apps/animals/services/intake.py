@@ -53,14 +53,7 @@ def animal_intake(
     check_may(by, Permission.TREATMENT_SET)
     who = " ".join(seller.split())
     day = bought_on or clock.today()
-    if not who or len(who) > 120:
-        raise Invalid("Say from whom it was bought, in at most 120 characters.", field="seller")
-    if cost_minor is not None and not 0 <= cost_minor < 10**12:
-        raise Invalid("A cost is zero or more.", field="cost_minor")
-    if day > clock.today():
-        raise Invalid("This day is still to come.", field="bought_on")
-    if decide_on is not None and decide_on <= day:
-        raise Invalid("Keep or sell is decided after it was bought.", field="decide_on")
+    _check_purchase(who, day, cost_minor, decide_on)
     tub = Tub.objects.select_related("rack__room").get(pk=tub.pk)
     _quarantine_begin(by, tub, code.strip(), who)
     animal = animal_register(
@@ -88,20 +81,36 @@ def animal_intake(
         by=by,
     )
     if papers is not None:
-        document = document_store(
-            by=by,
-            kind="purchase papers",
-            subject_kind="purchase",
-            subject_ref=row.ref,
-            label=f"Papers of {animal.code} from {who}",
-            content=photo_clean(papers),
-            mime="image/jpeg",
-            filename=f"papers-{animal.ref}.jpg",
-        )
-        Purchase.objects.filter(pk=row.pk).update(papers=document)
+        _keep_papers(by, row, papers)
     # the cost stays out of the audit row: whoever may read that need not see money
     audit_write(by=by, act="animal.intake", subject=animal, detail={"purchase": row.ref, "seller": who, "on": day})
     return Purchase.objects.select_related("animal", "papers").get(pk=row.pk)
+
+
+def _check_purchase(seller: str, day: date, cost_minor: int | None, decide_on: date | None) -> None:
+    """Raises Invalid naming the field."""
+    if not seller or len(seller) > 120:
+        raise Invalid("Say from whom it was bought, in at most 120 characters.", field="seller")
+    if cost_minor is not None and not 0 <= cost_minor < 10**12:
+        raise Invalid("A cost is zero or more.", field="cost_minor")
+    if day > clock.today():
+        raise Invalid("This day is still to come.", field="bought_on")
+    if decide_on is not None and decide_on <= day:
+        raise Invalid("Keep or sell is decided after it was bought.", field="decide_on")
+
+
+def _keep_papers(by: Person, purchase: Purchase, papers: bytes) -> None:
+    document = document_store(
+        by=by,
+        kind="purchase papers",
+        subject_kind="purchase",
+        subject_ref=purchase.ref,
+        label=f"Papers of {purchase.animal.code} from {purchase.seller}",
+        content=photo_clean(papers),
+        mime="image/jpeg",
+        filename=f"papers-{purchase.animal.ref}.jpg",
+    )
+    Purchase.objects.filter(pk=purchase.pk).update(papers=document)
 
 
 def _quarantine_begin(by: Person, tub: Tub, code: str, seller: str) -> None:

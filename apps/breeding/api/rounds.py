@@ -17,13 +17,13 @@ from apps.animals.models import Animal
 from apps.breeding import services
 from apps.breeding.api.rows import (
     CycleOut,
-    RoundPlanIn,
-    RoundPlanOut,
     ReasonIn,
     RoundIn,
     RoundLineOut,
     RoundOut,
     RoundOvulationIn,
+    RoundPlanIn,
+    RoundPlanOut,
     ScanIn,
     ScanOut,
     SheetIn,

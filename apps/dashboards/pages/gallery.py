@@ -13,6 +13,7 @@ from typing import Any
 
 from django import forms
 
+from apps.animals.pages.lineage_svg import Bar, Box, lineage_svg
 from apps.breeding.pages.round_svg import Tick, progress_svg
 from apps.breeding.pages.season_strip_svg import (
     FanPoint,
@@ -27,6 +28,7 @@ from apps.breeding.pages.season_strip_svg import (
     axis_months,
     season_strip,
 )
+from apps.care.pages.growth_svg import ExpectedPoint, growth_svg
 from apps.care.pages.weights_svg import WeightPoint, weights_svg
 from apps.core.marks import MARKS, mark_shape
 from apps.dashboards.pages.parents_svg import Ancestor, parents_svg
@@ -99,6 +101,14 @@ class Picture:
     svg: str
 
 
+def _forebears() -> Box:
+    """Two known generations, one parent unknown (invented)."""
+    grandam = Box("PR-0031", "normal", "female", "g", is_dead=True)
+    dam = Box("PR-0112", "Pastel", "female", "d", bars=(Bar("Clown", 0.66, 0.5),), dam=grandam)
+    sire = Box("PR-0140", "Clown", "male", "s", bars=(Bar("Clown", 1.0),))
+    return Box("PR-0412", "Pastel", "female", "a", bars=(Bar("Clown", 1.0, 0.83),), dam=dam, sire=sire)
+
+
 def gallery_pictures() -> list[Picture]:
     """Every picture of the house."""
     return list(_pictures())
@@ -114,6 +124,12 @@ def _pictures() -> Iterator[Picture]:
     yield Picture("Progress of a round", "apps.breeding.pages.round_svg.progress_svg", progress_svg(ticks, 320))
     weights = [WeightPoint(OPENING + timedelta(days=21 * n), 1650 + 30 * n, doubtful=n == 3) for n in range(8)]
     yield Picture("Weights", "apps.care.pages.weights_svg.weights_svg", weights_svg(weights, today=TODAY))
+    usual = [
+        ExpectedPoint(OPENING + timedelta(days=21 * n), 1500 + 25 * n, 1680 + 30 * n, 1900 + 32 * n) for n in range(8)
+    ]
+    growth = growth_svg(weights, usual, [[WeightPoint(point.on, point.mass_g - 120) for point in weights]], today=TODAY)
+    yield Picture("Growth beside what is usual", "apps.care.pages.growth_svg.growth_svg", growth)
+    yield Picture("Lineage", "apps.animals.pages.lineage_svg.lineage_svg", lineage_svg(_forebears(), 2))
     trace = trace_svg(_trace())
     yield Picture("Incubator trace", "apps.incubation.pages.trace_svg.trace_svg", trace)
     months = calendar_axis_svg(Calendar(date(2027, 1, 18), date(2027, 4, 5)), TODAY)

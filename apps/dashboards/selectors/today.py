@@ -107,9 +107,11 @@ class Today:
     @property
     def late_count(self) -> int:
         """Pieces of work that are late, in rooms and of whole sites."""
-        sites = self.house.site_tasks if self.house is not None else []
+        late = sum(room.late_count for room in self.rooms)
+        if self.house is None or not self.house.site_tasks:
+            return late
         today = clock.today()
-        return sum(room.late_count for room in self.rooms) + sum(time.due_on < today for time in sites)
+        return late + sum(time.due_on < today for time in self.house.site_tasks)
 
     @property
     def task_count(self) -> int:

@@ -39,7 +39,7 @@ DERIVED = frozenset(
     }
 )
 SEEN = frozenset({"observed_at", "seen_at", "began_at"})
-COMPUTED = frozenset({"answer", "input_hash", "ref", "source_ref"})
+COMPUTED = frozenset({"answer", "input_hash", "noted_at", "ref", "source_ref"})
 # the reason is given with the act, after the preview was read
 OWN_WORDS = frozenset({"sire_settled_why", "evidence", "reason"})
 
