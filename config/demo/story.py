@@ -185,7 +185,8 @@ def _isolation(loaded: Loaded) -> None:
     bought = [Animal.objects.get(code=animal.code) for animal in loaded.made.isolation]
     with clock.at(begins):
         for animal, tub in zip(bought, Tub.objects.filter(rack__room=room).order_by("walk_order", "pk"), strict=False):
-            animal_move(by=halvard, animal=animal, tub=tub, reason="bought")
+            if animal.tub_id is None:  # the file may have brought it to its tub already
+                animal_move(by=halvard, animal=animal, tub=tub, reason="bought")
         hold_place(
             by=halvard,
             word=HoldWord.QUARANTINE,
