@@ -167,6 +167,7 @@ def addresses(patterns: Sequence[URLPattern | URLResolver], space: str = "") -> 
         elif space:
             path = "/" + str(one.pattern)
             for old in ("<str:ref>", "<slug:ref>", "<str:key>", "<str:what>", "<str:kind>"):
+                path = path.replace("<int:pk>", "1")
                 path = path.replace(old, "none")
             yield f"{space}:{one.name}", path
 
