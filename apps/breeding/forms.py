@@ -155,15 +155,14 @@ class WithdrawForm(forms.Form):
     reason = forms.CharField(label="Why", max_length=80)
 
 
-class RoundForm(forms.Form):
-    """Rooms of a new scan round."""
+class RoomsForm(forms.Form):
+    """Some of the rooms there are."""
 
     rooms = forms.MultipleChoiceField(
         label="Rooms",
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Choose at least one room."},
     )
-    note = forms.CharField(label="Note", max_length=160, required=False)
 
     def __init__(self, *args: Any, rooms: Sequence[Room] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -180,25 +179,24 @@ class RoundForm(forms.Form):
         return [self.known[ref] for ref in self.cleaned_data["rooms"]]
 
 
-class PlanForm(forms.Form):
+class RoundForm(RoomsForm):
+    """Rooms of a new scan round."""
+
+    note = forms.CharField(label="Note", max_length=160, required=False)
+
+
+class PlanForm(RoomsForm):
     """When the next round is, how long it may take, and where."""
 
     at = MomentField(label="Begins")
     hours = forms.FloatField(
         label="Hours there are", min_value=0.25, max_value=12, widget=forms.TextInput(attrs={"inputmode": "decimal"})
     )
-    room = forms.MultipleChoiceField(label="Rooms", required=False, widget=forms.CheckboxSelectMultiple)
+    field_order = ("at", "hours", "rooms")
 
-    def __init__(self, *args: Any, rooms: Sequence[Room] = (), **kwargs: Any) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.known = {room.ref: room for room in rooms}
-        field = self.fields["room"]
-        assert isinstance(field, forms.MultipleChoiceField)
-        field.choices = [(room.ref, room.name) for room in rooms]
-
-    def clean_room(self) -> list[Room]:
-        """The rooms themselves; none ticked means all."""
-        return [self.known[ref] for ref in self.cleaned_data["room"]]
+        self.fields["rooms"].required = False  # none ticked means all
 
 
 class EntryForm(forms.Form):
@@ -213,13 +211,18 @@ class EntryForm(forms.Form):
 
     def number(self) -> float | None:
         """The diameter, None when it is no number."""
-        typed = str(self.cleaned_data.get("mm", "")).strip().removesuffix("mm").strip()
-        return float(typed.replace(",", ".")) if NUMBER.fullmatch(typed) else None
+        return typed_mm(str(self.cleaned_data.get("mm", "")))
 
     def counted(self) -> int | None:
         """The count, None when none was typed."""
         typed = str(self.cleaned_data.get("count", "")).strip()
         return int(typed) if typed.isdigit() else None
+
+
+def typed_mm(text: str) -> float | None:
+    """``21.4``, ``21,4`` or ``21.4 mm``; None when it is no number."""
+    typed = text.strip().removesuffix("mm").strip()
+    return float(typed.replace(",", ".")) if NUMBER.fullmatch(typed) else None
 
 
 def typed_animal(text: str) -> Animal | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
@@ -19,23 +19,15 @@ from apps.core.errors import DomainError, Invalid, Many, NotAllowed, Stale, Wron
 from apps.dashboards.services.corrections.acts import facts_move, facts_wish, swap_wish, tubs_swap
 from apps.dashboards.services.corrections.plan import Plan, preview
 from apps.dashboards.services.corrections.undo import correction_undo
-from tests.care.conftest import register
 from tests.dashboards.corrections import (
     House,
     assert_rows_are,
     assert_undone,
-    build,
     changed_rows,
     deliver_all,
     every_row,
 )
 from tests.factories.inventory import make_offer
-
-
-@pytest.fixture
-def house(knowledge: None, owner: Person, frozen: datetime) -> House:
-    """Two females recorded in each other's tub since eight days ago."""
-    return build(lambda code, **values: register(owner, code, **values), owner)
 
 
 def swap_plan(by: Person, house: House, **more: object) -> Plan:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -17,18 +17,12 @@ from apps.care.models import MealCheck, MealOffer, Weight
 from apps.care.services import weight_record
 from apps.core import clock
 from tests.care.conftest import register
-from tests.dashboards.corrections import House, assert_undone, build, changed_rows, every_row
+from tests.dashboards.corrections import House, assert_undone, changed_rows, every_row
 from tests.factories.animals import make_female
 
 ClientAs = Callable[[Person], Client]
 ApiAs = Callable[[Person], APIClient]
 V1 = "/api/v1/corrections"
-
-
-@pytest.fixture
-def house(knowledge: None, owner: Person, frozen: datetime) -> House:
-    """Two females recorded in each other's tub since eight days ago."""
-    return build(lambda code, **values: register(owner, code, **values), owner)
 
 
 def html(answer: Any) -> str:

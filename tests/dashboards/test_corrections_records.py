@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 
 import pytest
@@ -36,12 +36,10 @@ from apps.hatchlings.services import young_identify
 from apps.inventory.models import Claim, Offer
 from apps.inventory.services import offer_list, offer_make, offer_reserve
 from apps.jobs.models import Alarm
-from tests.care.conftest import register
 from tests.dashboards.corrections import (
     House,
     assert_rows_are,
     assert_undone,
-    build,
     changed_rows,
     deliver_all,
     every_row,
@@ -51,12 +49,6 @@ from tests.factories.breeding import visited
 from tests.factories.hatchlings import hatched
 from tests.factories.incubation import incubating
 from tests.factories.inventory import make_buyer, make_offer, make_order
-
-
-@pytest.fixture
-def house(knowledge: None, owner: Person, frozen: datetime) -> House:
-    """Two females, a male, and their facts."""
-    return build(lambda code, **values: register(owner, code, **values), owner)
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, F, FilteredRelation, Max, Min, OuterRef, Q, Subquery
+from django.db.models import Count, F, FilteredRelation, Max, Min, OuterRef, Q, QuerySet, Subquery
 
 from apps.animals.choices import Status
 from apps.animals.models import Animal, Species
@@ -240,15 +240,20 @@ class ScanDue:
     due_on: date
 
 
+def forecasts_due(by: date) -> QuerySet[SeasonForecast]:
+    """Current forecasts of females here whose next scan falls due by a day."""
+    return SeasonForecast.objects.filter(
+        is_current=True,
+        next_scan_on__lte=by,
+        season__state=SeasonState.OPEN,
+        season__female__status=Status.HERE,
+    )
+
+
 def scans_due(today: date) -> list[ScanDue]:
     """Females here whose next scan is due, longest due first."""
     rows = (
-        SeasonForecast.objects.filter(
-            is_current=True,
-            next_scan_on__lte=today,
-            season__state=SeasonState.OPEN,
-            season__female__status=Status.HERE,
-        )
+        forecasts_due(today)
         .order_by("next_scan_on", "season__female__code_key")
         .values_list("season__female__code", "season__female__tub__rack__room__name", "next_scan_on")
     )

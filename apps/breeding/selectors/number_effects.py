@@ -11,11 +11,11 @@ from apps.animals.selectors import profile_numbers
 from apps.breeding.choices import SeasonState, act_word
 from apps.breeding.models import Season
 from apps.breeding.selectors.facts import season_questions
-from apps.breeding.selectors.profiles import SpeciesProfile
+from apps.breeding.selectors.profiles import SpeciesProfile, season_span
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.core.formats import day_text
-from apps.engines.follicles import FollicleProfile, SeasonForecast, profile_from_numbers, season_forecasts
+from apps.engines.follicles import FollicleProfile, SeasonFacts, SeasonForecast, profile_from_numbers, season_forecasts
 
 # How long the question may take (seconds), as for a forecast of the whole facility.
 SECONDS = 20.0
@@ -64,7 +64,12 @@ def number_effects(species: Species, key: str, value: float) -> NumberEffects:
         .select_related("female__species", "female__tub")
         .order_by("female__code_key")
     )
-    before, after = _answers(seasons, species, now), _answers(seasons, species, then)
+    numbers_now, numbers_then = SpeciesProfile(numbers, now), SpeciesProfile(numbers, then)
+    facts = _facts(seasons, species, numbers_now)
+    before = _answers(facts, now)
+    # only a number that moves the season's days changes which facts are hers
+    moved = any(season_span(numbers_now, s.year) != season_span(numbers_then, s.year) for s in seasons)
+    after = _answers(_facts(seasons, species, numbers_then) if moved else facts, then)
     effects = [
         Effect(season, _words(old), _words(new), list(new.lead.because))
         for season, old, new in zip(seasons, before, after, strict=True)
@@ -73,12 +78,13 @@ def number_effects(species: Species, key: str, value: float) -> NumberEffects:
     return NumberEffects(key, numbers[key], value, len(seasons), effects)
 
 
-def _answers(seasons: list[Season], species: Species, engine: FollicleProfile) -> list[SeasonForecast]:
-    today = clock.today()
-    profile = SpeciesProfile(profile_numbers(species), engine)
-    questions = season_questions(seasons, today, {species.pk: profile})
-    facts = [questions[season.pk] for season in seasons]
-    return season_forecasts(facts, engine, today, time.monotonic() + SECONDS) if facts else []
+def _facts(seasons: list[Season], species: Species, profile: SpeciesProfile) -> list[SeasonFacts]:
+    questions = season_questions(seasons, clock.today(), {species.pk: profile})
+    return [questions[season.pk] for season in seasons]
+
+
+def _answers(facts: list[SeasonFacts], engine: FollicleProfile) -> list[SeasonForecast]:
+    return season_forecasts(facts, engine, clock.today(), time.monotonic() + SECONDS) if facts else []
 
 
 def _words(answer: SeasonForecast) -> str:

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from apps.animals.choices import HandlingAct, HoldWord, Status
+from apps.animals.choices import HandlingAct, HoldWord
 from apps.animals.models import Animal
-from apps.animals.policies import FORBIDS, hold_words
+from apps.animals.policies import forbids, hold_words
 from apps.animals.selectors import holds_in_force
-from apps.breeding.choices import SeasonState
 from apps.breeding.models import SeasonForecast
+from apps.breeding.selectors.board import forecasts_due
 from apps.breeding.selectors.profiles import species_profiles
 from apps.breeding.selectors.seasons import WALK
 from apps.core import clock
@@ -62,7 +62,7 @@ def round_plan(at: datetime, hours: float, rooms: Sequence[Room] | None = None) 
     held: list[Planned] = []
     for row in due:
         female = row.season.female
-        blocks = [hold for hold in held_by.get(female.pk, []) if HandlingAct.SCAN in FORBIDS[HoldWord(hold.word)]]
+        blocks = [hold for hold in held_by.get(female.pk, []) if forbids(HoldWord(hold.word), HandlingAct.SCAN)]
         if blocks:
             held.append(_planned(row, at, "; ".join(hold_words(hold) for hold in blocks)))
             continue
@@ -84,12 +84,7 @@ def round_plan(at: datetime, hours: float, rooms: Sequence[Room] | None = None) 
 
 
 def _due(at: datetime, rooms: Sequence[Room] | None) -> list[SeasonForecast]:
-    rows = SeasonForecast.objects.filter(
-        is_current=True,
-        next_scan_on__lte=clock.day_of(at),
-        season__state=SeasonState.OPEN,
-        season__female__status=Status.HERE,
-    )
+    rows = forecasts_due(clock.day_of(at))
     if rooms is not None:
         rows = rows.filter(season__female__tub__rack__room__in=rooms)
     related = ("season__female__species", "season__female__tub__rack__room")

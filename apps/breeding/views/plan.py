@@ -12,11 +12,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
 from apps.animals.forms import NumberForm
-from apps.animals.models import Animal, Species
+from apps.animals.models import Species
 from apps.animals.selectors import number_rows
 from apps.breeding import services
 from apps.breeding.choices import NoReading
-from apps.breeding.forms import NUMBER, MomentField, PlanForm, refuse
+from apps.breeding.forms import MomentField, PlanForm, refuse, typed_mm
 from apps.breeding.models import ScanRound
 from apps.breeding.selectors.number_effects import NumberEffects, number_effects
 from apps.breeding.selectors.round_plan import RoundPlan, round_plan
@@ -39,7 +39,7 @@ def plan(request: PersonRequest) -> HttpResponse:
     if not asked:
         found = round_plan(clock.now(), HOURS)
     elif form.is_valid():
-        found = round_plan(form.cleaned_data["at"], form.cleaned_data["hours"], form.cleaned_data["room"] or None)
+        found = round_plan(form.cleaned_data["at"], form.cleaned_data["hours"], form.cleaned_data["rooms"] or None)
         if request.method == "POST":
             try:
                 made = services.scan_round_open(
@@ -144,8 +144,8 @@ def _lines(rows: list[PaperLine]) -> list[services.SheetLine]:
     for row in rows:
         if not (row.mm or row.count or row.why):
             continue
-        typed = row.mm.removesuffix("mm").strip()
-        if row.mm and not NUMBER.fullmatch(typed):
+        mm = typed_mm(row.mm)
+        if row.mm and mm is None:
             row.errors.append(f"“{row.mm}” is no diameter. Write it as 21.4 or 21,4.")
         if row.count and not row.count.isdigit():
             row.errors.append(f"“{row.count}” is no count.")
@@ -156,11 +156,10 @@ def _lines(rows: list[PaperLine]) -> list[services.SheetLine]:
         wrong = wrong or bool(row.errors)
         if row.errors:
             continue
-        female: Animal = row.line.female
         found.append(
             services.SheetLine(
-                female=female,
-                mm=float(typed.replace(",", ".")) if typed else None,
+                female=row.line.female,
+                mm=mm,
                 count=int(row.count) if row.count else None,
                 doubtful=row.doubtful,
                 no_reading=row.why,

@@ -13,9 +13,9 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, Max, Model, OuterRef, QuerySet, Subquery
 
-from apps.animals.choices import HandlingAct, Status
+from apps.animals.choices import HandlingAct, HoldWord, Status
 from apps.animals.models import Animal, Species
-from apps.animals.policies import FORBIDS
+from apps.animals.policies import forbids
 from apps.animals.selectors import profile_numbers
 from apps.animals.selectors.holds import holds_at
 from apps.care.choices import DueKind, MarkKind, ShedStage
@@ -37,7 +37,7 @@ from apps.core import clock
 
 FOREVER = date.max
 _HELD: dict[DueKind, frozenset[str]] = {
-    kind: frozenset(word.value for word, acts in FORBIDS.items() if act in acts)
+    kind: frozenset(word.value for word in HoldWord if forbids(word, act))
     for kind, act in ((DueKind.OFFER, HandlingAct.FEED), (DueKind.WEIGH, HandlingAct.WEIGH))
 }
 # Medicine and the fate of a meal are facts to be had: no backlog is counted anew over them.

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from apps.animals.choices import HandlingAct, HoldWord, Status
 from apps.animals.models import Animal, Brood, Hold
-from apps.animals.policies import FORBIDS
+from apps.animals.policies import forbids
 from apps.animals.selectors import holds_in_force, profile_numbers
 from apps.care.choices import BodyShape, MealOutcome
 from apps.care.models import Condition, MealCheck, MealOffer, SeasonWord, Weight
@@ -186,4 +186,4 @@ class _Facts:
 def _hold(hold: Hold, day: Callable[[datetime], date]) -> feeding.FeedingHold:
     word = HoldWord(hold.word)
     until = day(hold.ends_at) if hold.ends_at is not None else None
-    return feeding.FeedingHold(word.value, hold.reason, until, HandlingAct.FEED in FORBIDS[word])
+    return feeding.FeedingHold(word.value, hold.reason, until, forbids(word, HandlingAct.FEED))

@@ -14,6 +14,7 @@ from apps.animals.choices import BroodState, Status
 from apps.animals.models import Animal
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import ScanRound, SeasonForecast
+from apps.breeding.selectors.board import forecasts_due
 from apps.care.choices import DueKind
 from apps.care.models import HealthNote, Weight
 from apps.care.selectors import open_health_notes, unchecked_offers
@@ -172,12 +173,7 @@ def _scans(page: Today, today: date) -> None:
         done=Count("scans", filter=Q(scans__struck_at__isnull=True), distinct=True),
     )
     page.rounds = [(row, row.done, row.wanted) for row in rounds.order_by("-number")]
-    due = SeasonForecast.objects.filter(
-        is_current=True,
-        next_scan_on__lte=today,
-        season__state=SeasonState.OPEN,
-        season__female__status=Status.HERE,
-    )
+    due = forecasts_due(today)
     page.scan_count = due.count()
     page.scans = list(
         due.select_related("season__female__tub").order_by("next_scan_on", "season__female__code_key")[:SHOWN]
