@@ -144,7 +144,7 @@ def laid(page: Page) -> None:
     choose(page, "Good eggs", "5")
     choose(page, "Slugs", "1")
     press(page, "Save clutch")
-    expect(page.get_by_text("5 eggs and 1 slugs recorded")).to_be_visible()
+    expect(page.get_by_text("5 eggs and 1 slug recorded")).to_be_visible()
     press(page, "Set box")
     expect(page.get_by_text("stands in Incubator 1")).to_be_visible()
 
