@@ -66,6 +66,13 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "people",
+                "constraints": [
+                    models.UniqueConstraint(
+                        django.db.models.functions.text.Lower("email"),
+                        name="person_email_once",
+                        violation_error_message="Somebody already has this e-mail.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -86,6 +93,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "indexes": [
+                    models.Index(fields=["kind", "subject_ref", "-at"], name="accounts_au_kind_b8062b_idx"),
+                    models.Index(fields=["-at"], name="accounts_au_at_130bee_idx"),
+                    models.Index(fields=["by", "-at"], name="accounts_au_by_id_30679d_idx"),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Device",
@@ -107,6 +121,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["shared tablet", "probe"])), name="device_kind_known"
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Facility",
@@ -189,6 +210,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("person", "role"), name="person_role_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "role__in",
+                                ["owner", "breeding lead", "keeper", "incubation", "sales", "packer", "observer"],
+                            )
+                        ),
+                        name="person_role_known",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="RequestKey",
@@ -206,52 +241,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="person",
-            constraint=models.UniqueConstraint(
-                django.db.models.functions.text.Lower("email"),
-                name="person_email_once",
-                violation_error_message="Somebody already has this e-mail.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="auditrow",
-            index=models.Index(fields=["kind", "subject_ref", "-at"], name="accounts_au_kind_b8062b_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="auditrow",
-            index=models.Index(fields=["-at"], name="accounts_au_at_130bee_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="auditrow",
-            index=models.Index(fields=["by", "-at"], name="accounts_au_by_id_30679d_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="device",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["shared tablet", "probe"])), name="device_kind_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="personrole",
-            constraint=models.UniqueConstraint(fields=("person", "role"), name="person_role_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="personrole",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("role__in", ["owner", "breeding lead", "keeper", "incubation", "sales", "packer", "observer"])
-                ),
-                name="person_role_known",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="requestkey",
-            index=models.Index(fields=["created_at"], name="accounts_re_created_b9530d_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="requestkey",
-            constraint=models.UniqueConstraint(fields=("act", "key"), name="request_key_once"),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("act", "key"), name="request_key_once"),
+                ],
+                "indexes": [
+                    models.Index(fields=["created_at"], name="accounts_re_created_b9530d_idx"),
+                ],
+            },
         ),
     ]

@@ -59,6 +59,33 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["swap", "not in tub", "found", "merge", "facts", "sire"])),
+                        name="correction_kind_known",
+                        violation_error_message="kind: choose from swap, not in tub, found, merge, facts, sire.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("undone_at__isnull", True), ("undone_by__isnull", True)),
+                            models.Q(("undone_at__isnull", False), ("undone_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="correction_undone_pair",
+                        violation_error_message="undone_at and undone_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("undone_at__isnull", True), ("undone_at__gte", models.F("at")), _connector="OR"
+                        ),
+                        name="correction_dates",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["-at"], name="accounts_co_at_fc6791_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="CorrectionRow",
@@ -82,52 +109,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="correction",
-            index=models.Index(fields=["-at"], name="accounts_co_at_fc6791_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="correction",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["swap", "not in tub", "found", "merge", "facts", "sire"])),
-                name="correction_kind_known",
-                violation_error_message="kind: choose from swap, not in tub, found, merge, facts, sire.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="correction",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("undone_at__isnull", True), ("undone_by__isnull", True)),
-                    models.Q(("undone_at__isnull", False), ("undone_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="correction_undone_pair",
-                violation_error_message="undone_at and undone_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="correction",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("undone_at__isnull", True), ("undone_at__gte", models.F("at")), _connector="OR"),
-                name="correction_dates",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="correctionrow",
-            index=models.Index(fields=["table", "key"], name="accounts_co_table_7da7d5_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="correctionrow",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("verb__in", ["added", "changed", "removed"])),
-                name="correction_row_verb_known",
-                violation_error_message="verb: choose from added, changed, removed.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="correctionrow",
-            constraint=models.UniqueConstraint(fields=("correction", "table", "key"), name="correction_row_once"),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("verb__in", ["added", "changed", "removed"])),
+                        name="correction_row_verb_known",
+                        violation_error_message="verb: choose from added, changed, removed.",
+                    ),
+                    models.UniqueConstraint(fields=("correction", "table", "key"), name="correction_row_once"),
+                ],
+                "indexes": [
+                    models.Index(fields=["table", "key"], name="accounts_co_table_7da7d5_idx"),
+                ],
+            },
         ),
     ]

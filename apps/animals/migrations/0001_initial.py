@@ -125,6 +125,75 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("sex__in", ["male", "female", "unknown"])),
+                        name="animal_sex_known",
+                        violation_error_message="sex: choose from male, female, unknown.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("status__in", ["here", "loaned", "missing", "sold", "given away", "dead"])),
+                        name="animal_status_known",
+                        violation_error_message="status: choose from here, loaned, missing, sold, given away, dead.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("origin__in", ["bred here", "acquired", "unknown"])),
+                        name="animal_origin_known",
+                        violation_error_message="origin: choose from bred here, acquired, unknown.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("purpose__in", ["breeder", "holdback", "stock"])),
+                        name="animal_purpose_known",
+                        violation_error_message="purpose: choose from breeder, holdback, stock.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("dam", models.F("id")), _negated=True),
+                            models.Q(("sire", models.F("id")), _negated=True),
+                        ),
+                        name="animal_not_its_own_parent",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("dam__isnull", True),
+                            ("sire__isnull", True),
+                            models.Q(("dam", models.F("sire")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="animal_two_parents",
+                        violation_error_message="Dam and sire cannot be the same animal.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("acquired_on__isnull", True),
+                            ("hatched_on__isnull", True),
+                            ("acquired_on__gte", models.F("hatched_on")),
+                            _connector="OR",
+                        ),
+                        name="animal_acquired_after_hatch",
+                        violation_error_message="It cannot be acquired before it hatched.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("is_parthenogen", False), ("sire__isnull", True), _connector="OR"),
+                        name="animal_parthenogen_has_no_sire",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("sire_settled_at__isnull", True), ("sire_settled_by__isnull", True)),
+                            models.Q(("sire_settled_at__isnull", False), ("sire_settled_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="animal_sire_settled_pair",
+                        violation_error_message="sire_settled_at and sire_settled_by belong together.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["status", "purpose"], name="animals_ani_status_1079ba_idx"),
+                    models.Index(fields=["dam"], name="animals_ani_dam_id_1b2237_idx"),
+                    models.Index(fields=["sire"], name="animals_ani_sire_id_9b26ed_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Brood",
@@ -165,6 +234,37 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["clutch", "litter"])),
+                        name="brood_kind_known",
+                        violation_error_message="kind: choose from clutch, litter.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["laid", "incubating", "hatching", "closed"])),
+                        name="brood_state_known",
+                        violation_error_message="state: choose from laid, incubating, hatching, closed.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("sire_model__in", ["one", "mixed", "unknown"])),
+                        name="brood_sire_model_known",
+                        violation_error_message="sire_model: choose from one, mixed, unknown.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("closed_at__isnull", False), ("state", "closed")),
+                            models.Q(models.Q(("state", "closed"), _negated=True), ("closed_at__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="brood_closed_pair",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["dam", "-on"], name="animals_bro_dam_id_ec36d7_idx"),
+                    models.Index(fields=["state", "-on"], name="animals_bro_state_a1b437_idx"),
+                ],
+            },
         ),
         migrations.AddField(
             model_name="animal",
@@ -255,6 +355,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("species", "key", "origin", "valid_from"), name="species_number_once_per_day"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("origin__in", ["shipped", "house"])),
+                        name="species_number_origin_known",
+                        violation_error_message="origin: choose from shipped, house.",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Trait",
@@ -273,6 +385,11 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("species", "name"), name="trait_name_once_per_species"),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="TraitStatement",
@@ -308,6 +425,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("basis__in", ["seen", "declared", "parents", "proven"])),
+                        name="trait_statement_basis_known",
+                        violation_error_message="basis: choose from seen, declared, parents, proven.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-stated_at"], name="animals_tra_animal__bd1ac7_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="TraitValue",
@@ -338,6 +467,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("species", "notation", "sex"), name="trait_value_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("sex__in", ["male", "female", "unknown"])),
+                        name="trait_value_sex_known",
+                        violation_error_message="sex: choose from male, female, unknown.",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Hold",
@@ -569,137 +708,8 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.AddIndex(
-            model_name="brood",
-            index=models.Index(fields=["dam", "-on"], name="animals_bro_dam_id_ec36d7_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="brood",
-            index=models.Index(fields=["state", "-on"], name="animals_bro_state_a1b437_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="brood",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["clutch", "litter"])),
-                name="brood_kind_known",
-                violation_error_message="kind: choose from clutch, litter.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="brood",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["laid", "incubating", "hatching", "closed"])),
-                name="brood_state_known",
-                violation_error_message="state: choose from laid, incubating, hatching, closed.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="brood",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sire_model__in", ["one", "mixed", "unknown"])),
-                name="brood_sire_model_known",
-                violation_error_message="sire_model: choose from one, mixed, unknown.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="brood",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("closed_at__isnull", False), ("state", "closed")),
-                    models.Q(models.Q(("state", "closed"), _negated=True), ("closed_at__isnull", True)),
-                    _connector="OR",
-                ),
-                name="brood_closed_pair",
-            ),
-        ),
-        migrations.AddIndex(
             model_name="animal",
             index=models.Index(fields=["species", "sex", "status"], name="animals_ani_species_1420be_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="animal",
-            index=models.Index(fields=["status", "purpose"], name="animals_ani_status_1079ba_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="animal",
-            index=models.Index(fields=["dam"], name="animals_ani_dam_id_1b2237_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="animal",
-            index=models.Index(fields=["sire"], name="animals_ani_sire_id_9b26ed_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sex__in", ["male", "female", "unknown"])),
-                name="animal_sex_known",
-                violation_error_message="sex: choose from male, female, unknown.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("status__in", ["here", "loaned", "missing", "sold", "given away", "dead"])),
-                name="animal_status_known",
-                violation_error_message="status: choose from here, loaned, missing, sold, given away, dead.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("origin__in", ["bred here", "acquired", "unknown"])),
-                name="animal_origin_known",
-                violation_error_message="origin: choose from bred here, acquired, unknown.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("purpose__in", ["breeder", "holdback", "stock"])),
-                name="animal_purpose_known",
-                violation_error_message="purpose: choose from breeder, holdback, stock.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("dam", models.F("id")), _negated=True), models.Q(("sire", models.F("id")), _negated=True)
-                ),
-                name="animal_not_its_own_parent",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("dam__isnull", True),
-                    ("sire__isnull", True),
-                    models.Q(("dam", models.F("sire")), _negated=True),
-                    _connector="OR",
-                ),
-                name="animal_two_parents",
-                violation_error_message="Dam and sire cannot be the same animal.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("acquired_on__isnull", True),
-                    ("hatched_on__isnull", True),
-                    ("acquired_on__gte", models.F("hatched_on")),
-                    _connector="OR",
-                ),
-                name="animal_acquired_after_hatch",
-                violation_error_message="It cannot be acquired before it hatched.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("is_parthenogen", False), ("sire__isnull", True), _connector="OR"),
-                name="animal_parthenogen_has_no_sire",
-            ),
         ),
         migrations.AddConstraint(
             model_name="animal",
@@ -715,60 +725,6 @@ class Migration(migrations.Migration):
                 fields=("brood", "egg_number", "egg_letter"),
                 name="animal_once_per_egg",
                 violation_error_message="An animal from this egg is already recorded.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="animal",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("sire_settled_at__isnull", True), ("sire_settled_by__isnull", True)),
-                    models.Q(("sire_settled_at__isnull", False), ("sire_settled_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="animal_sire_settled_pair",
-                violation_error_message="sire_settled_at and sire_settled_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="speciesnumber",
-            constraint=models.UniqueConstraint(
-                fields=("species", "key", "origin", "valid_from"), name="species_number_once_per_day"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="speciesnumber",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("origin__in", ["shipped", "house"])),
-                name="species_number_origin_known",
-                violation_error_message="origin: choose from shipped, house.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="trait",
-            constraint=models.UniqueConstraint(fields=("species", "name"), name="trait_name_once_per_species"),
-        ),
-        migrations.AddIndex(
-            model_name="traitstatement",
-            index=models.Index(fields=["animal", "-stated_at"], name="animals_tra_animal__bd1ac7_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="traitstatement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("basis__in", ["seen", "declared", "parents", "proven"])),
-                name="trait_statement_basis_known",
-                violation_error_message="basis: choose from seen, declared, parents, proven.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="traitvalue",
-            constraint=models.UniqueConstraint(fields=("species", "notation", "sex"), name="trait_value_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="traitvalue",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sex__in", ["male", "female", "unknown"])),
-                name="trait_value_sex_known",
-                violation_error_message="sex: choose from male, female, unknown.",
             ),
         ),
     ]

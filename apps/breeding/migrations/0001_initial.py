@@ -44,6 +44,25 @@ class Migration(migrations.Migration):
                 ),
                 ("rooms", models.ManyToManyField(blank=True, related_name="+", to="places.room")),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("closed_at__isnull", True), ("closed_by__isnull", True)),
+                            models.Q(("closed_at__isnull", False), ("closed_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="scan_round_closed_pair",
+                        violation_error_message="closed_at and closed_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("closed_at__isnull", True), ("closed_at__gte", models.F("opened_at")), _connector="OR"
+                        ),
+                        name="scan_round_dates",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Scan",
@@ -111,6 +130,26 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="scan_struck_pair",
+                    ),
+                    models.CheckConstraint(condition=models.Q(("mm__gt", 0)), name="scan_mm_positive"),
+                    models.UniqueConstraint(
+                        condition=models.Q(("round__isnull", False), ("struck_at__isnull", True)),
+                        fields=("round", "animal"),
+                        name="scan_once_per_round",
+                        violation_error_message="She already has a reading in this round. Strike that out first.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="breeding_sc_animal__2798a2_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -146,6 +185,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("round", "female"), name="scan_round_female_once"),
+                ],
+                "indexes": [
+                    models.Index(fields=["round", "order"], name="breeding_sc_round_i_4f78b8_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Season",
@@ -179,6 +226,25 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("female", "year"), name="season_once_per_female_and_year"),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["open", "rested", "laid", "regressed", "closed"])),
+                        name="season_state_known",
+                        violation_error_message="state: choose from open, rested, laid, regressed, closed.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("closed_on__isnull", True), ("closed_on__gte", models.F("opened_on")), _connector="OR"
+                        ),
+                        name="season_dates",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["year", "state"], name="breeding_se_year_d3233a_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Cycle",
@@ -210,6 +276,35 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("season", "number"), name="cycle_number_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("shed_on__isnull", True),
+                            ("ovulated_on__isnull", True),
+                            ("shed_on__gte", models.F("ovulated_on")),
+                            _connector="OR",
+                        ),
+                        name="cycle_shed_after_ovulation",
+                        violation_error_message="The pre-lay shed cannot come before ovulation.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("laying_finished__isnull", True), ("laying_began__isnull", False), _connector="OR"
+                        ),
+                        name="cycle_laying_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("laying_finished__isnull", True),
+                            ("laying_finished__gte", models.F("laying_began")),
+                            _connector="OR",
+                        ),
+                        name="cycle_laying_dates",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="SeasonForecast",
@@ -260,6 +355,37 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("is_current", True)), fields=("season",), name="season_forecast_one_current"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "stage__in",
+                                [
+                                    "previtellogenic",
+                                    "vitellogenic",
+                                    "preovulatory",
+                                    "ovulated",
+                                    "gravid",
+                                    "laid",
+                                    "regressing",
+                                    "growth in doubt",
+                                    "resting",
+                                ],
+                            )
+                        ),
+                        name="season_forecast_stage_known",
+                        violation_error_message="stage: choose from previtellogenic, vitellogenic, preovulatory, ovulated, gravid, laid, regressing, growth in doubt, resting.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["is_current", "laying_p50"], name="breeding_se_is_curr_938a1f_idx"),
+                    models.Index(fields=["season", "-as_of"], name="breeding_se_season__e1f85c_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="AdviceOverride",
@@ -284,6 +410,11 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("forecast", "act"), name="advice_override_once"),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Visit",
@@ -348,6 +479,45 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_at__isnull", True), ("struck_at__isnull", True)),
+                        fields=("male",),
+                        name="visit_male_one_place",
+                        violation_error_message="This male is with another female. End that visit first.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_at__isnull", True), ("struck_at__isnull", True)),
+                        fields=("female",),
+                        name="visit_female_one_male",
+                        violation_error_message="She has a male with her. End that visit first.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("ended_at__isnull", True), ("ended_at__gte", models.F("began_at")), _connector="OR"
+                        ),
+                        name="visit_dates",
+                        violation_error_message="A visit cannot end before it begins.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("male", models.F("female")), _negated=True), name="visit_two_animals"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="visit_struck_pair",
+                        violation_error_message="struck_at and struck_by belong together.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["female", "-began_at"], name="breeding_vi_female__93f07f_idx"),
+                    models.Index(fields=["male", "-began_at"], name="breeding_vi_male_id_5e94d8_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Lock",
@@ -380,229 +550,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="scanround",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("closed_at__isnull", True), ("closed_by__isnull", True)),
-                    models.Q(("closed_at__isnull", False), ("closed_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="scan_round_closed_pair",
-                violation_error_message="closed_at and closed_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="scanround",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("closed_at__isnull", True), ("closed_at__gte", models.F("opened_at")), _connector="OR"
-                ),
-                name="scan_round_dates",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="scan",
-            index=models.Index(fields=["animal", "-observed_at"], name="breeding_sc_animal__2798a2_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="scan",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="scan_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="scan",
-            constraint=models.CheckConstraint(condition=models.Q(("mm__gt", 0)), name="scan_mm_positive"),
-        ),
-        migrations.AddConstraint(
-            model_name="scan",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("round__isnull", False), ("struck_at__isnull", True)),
-                fields=("round", "animal"),
-                name="scan_once_per_round",
-                violation_error_message="She already has a reading in this round. Strike that out first.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="scanroundline",
-            index=models.Index(fields=["round", "order"], name="breeding_sc_round_i_4f78b8_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="scanroundline",
-            constraint=models.UniqueConstraint(fields=("round", "female"), name="scan_round_female_once"),
-        ),
-        migrations.AddIndex(
-            model_name="season",
-            index=models.Index(fields=["year", "state"], name="breeding_se_year_d3233a_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="season",
-            constraint=models.UniqueConstraint(fields=("female", "year"), name="season_once_per_female_and_year"),
-        ),
-        migrations.AddConstraint(
-            model_name="season",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["open", "rested", "laid", "regressed", "closed"])),
-                name="season_state_known",
-                violation_error_message="state: choose from open, rested, laid, regressed, closed.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="season",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("closed_on__isnull", True), ("closed_on__gte", models.F("opened_on")), _connector="OR"
-                ),
-                name="season_dates",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="cycle",
-            constraint=models.UniqueConstraint(fields=("season", "number"), name="cycle_number_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="cycle",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("shed_on__isnull", True),
-                    ("ovulated_on__isnull", True),
-                    ("shed_on__gte", models.F("ovulated_on")),
-                    _connector="OR",
-                ),
-                name="cycle_shed_after_ovulation",
-                violation_error_message="The pre-lay shed cannot come before ovulation.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="cycle",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("laying_finished__isnull", True), ("laying_began__isnull", False), _connector="OR"),
-                name="cycle_laying_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="cycle",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("laying_finished__isnull", True),
-                    ("laying_finished__gte", models.F("laying_began")),
-                    _connector="OR",
-                ),
-                name="cycle_laying_dates",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="seasonforecast",
-            index=models.Index(fields=["is_current", "laying_p50"], name="breeding_se_is_curr_938a1f_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="seasonforecast",
-            index=models.Index(fields=["season", "-as_of"], name="breeding_se_season__e1f85c_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="seasonforecast",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)), fields=("season",), name="season_forecast_one_current"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="seasonforecast",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "stage__in",
-                        [
-                            "previtellogenic",
-                            "vitellogenic",
-                            "preovulatory",
-                            "ovulated",
-                            "gravid",
-                            "laid",
-                            "regressing",
-                            "growth in doubt",
-                            "resting",
-                        ],
-                    )
-                ),
-                name="season_forecast_stage_known",
-                violation_error_message="stage: choose from previtellogenic, vitellogenic, preovulatory, ovulated, gravid, laid, regressing, growth in doubt, resting.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="adviceoverride",
-            constraint=models.UniqueConstraint(fields=("forecast", "act"), name="advice_override_once"),
-        ),
-        migrations.AddIndex(
-            model_name="visit",
-            index=models.Index(fields=["female", "-began_at"], name="breeding_vi_female__93f07f_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="visit",
-            index=models.Index(fields=["male", "-began_at"], name="breeding_vi_male_id_5e94d8_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("ended_at__isnull", True), ("struck_at__isnull", True)),
-                fields=("male",),
-                name="visit_male_one_place",
-                violation_error_message="This male is with another female. End that visit first.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("ended_at__isnull", True), ("struck_at__isnull", True)),
-                fields=("female",),
-                name="visit_female_one_male",
-                violation_error_message="She has a male with her. End that visit first.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("ended_at__isnull", True), ("ended_at__gte", models.F("began_at")), _connector="OR"
-                ),
-                name="visit_dates",
-                violation_error_message="A visit cannot end before it begins.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("male", models.F("female")), _negated=True), name="visit_two_animals"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="visit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="visit_struck_pair",
-                violation_error_message="struck_at and struck_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="lock",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="lock_struck_pair",
-                violation_error_message="struck_at and struck_by belong together.",
-            ),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="lock_struck_pair",
+                        violation_error_message="struck_at and struck_by belong together.",
+                    ),
+                ]
+            },
         ),
     ]

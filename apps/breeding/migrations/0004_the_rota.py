@@ -72,6 +72,31 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("is_current", True)),
+                        fields=("species",),
+                        name="rota_one_current_per_species",
+                    ),
+                    models.CheckConstraint(condition=models.Q(("gap__gte", 0), ("gap__lte", 1)), name="rota_gap_share"),
+                    models.CheckConstraint(
+                        condition=models.Q(("bound__gte", 0), ("value__gte", 0)), name="rota_worth_not_negative"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("published_at__isnull", True), ("published_by__isnull", True)),
+                            models.Q(("published_at__isnull", False), ("published_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="rota_published_pair",
+                        violation_error_message="published_at and published_by belong together.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["species", "-made_at"], name="breeding_ro_species_9d4875_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="RotaLine",
@@ -114,6 +139,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("rota", "female", "on"), name="rota_line_female_once_a_day"),
+                    models.UniqueConstraint(fields=("rota", "male", "on"), name="rota_line_male_once_a_day"),
+                    models.CheckConstraint(
+                        condition=models.Q(("male", models.F("female")), _negated=True), name="rota_line_two_animals"
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["rota", "on"], name="breeding_ro_rota_id_54eebe_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="RotaWish",
@@ -157,99 +194,36 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="rota",
-            index=models.Index(fields=["species", "-made_at"], name="breeding_ro_species_9d4875_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="rota",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)), fields=("species",), name="rota_one_current_per_species"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rota",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("gap__gte", 0), ("gap__lte", 1)), name="rota_gap_share"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rota",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("bound__gte", 0), ("value__gte", 0)), name="rota_worth_not_negative"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rota",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("published_at__isnull", True), ("published_by__isnull", True)),
-                    models.Q(("published_at__isnull", False), ("published_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="rota_published_pair",
-                violation_error_message="published_at and published_by belong together.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="rotaline",
-            index=models.Index(fields=["rota", "on"], name="breeding_ro_rota_id_54eebe_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="rotaline",
-            constraint=models.UniqueConstraint(fields=("rota", "female", "on"), name="rota_line_female_once_a_day"),
-        ),
-        migrations.AddConstraint(
-            model_name="rotaline",
-            constraint=models.UniqueConstraint(fields=("rota", "male", "on"), name="rota_line_male_once_a_day"),
-        ),
-        migrations.AddConstraint(
-            model_name="rotaline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("male", models.F("female")), _negated=True), name="rota_line_two_animals"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rotawish",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["pin", "veto"])),
-                name="rota_wish_kind_known",
-                violation_error_message="kind: choose from pin, veto.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rotawish",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind", "veto"), ("week_of__isnull", False), _connector="OR"),
-                name="rota_pin_names_its_week",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rotawish",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("kind", "pin"), ("withdrawn_at__isnull", True)),
-                fields=("female", "week_of"),
-                name="rota_pin_once_a_female_and_week",
-                violation_error_message="She is pinned in that week already. Withdraw that pin first.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rotawish",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("male", models.F("female")), _negated=True), name="rota_wish_two_animals"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="rotawish",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("withdrawn_at__isnull", True), ("withdrawn_by__isnull", True)),
-                    models.Q(("withdrawn_at__isnull", False), ("withdrawn_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="rota_wish_withdrawn_pair",
-                violation_error_message="withdrawn_at and withdrawn_by belong together.",
-            ),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["pin", "veto"])),
+                        name="rota_wish_kind_known",
+                        violation_error_message="kind: choose from pin, veto.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind", "veto"), ("week_of__isnull", False), _connector="OR"),
+                        name="rota_pin_names_its_week",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("kind", "pin"), ("withdrawn_at__isnull", True)),
+                        fields=("female", "week_of"),
+                        name="rota_pin_once_a_female_and_week",
+                        violation_error_message="She is pinned in that week already. Withdraw that pin first.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("male", models.F("female")), _negated=True), name="rota_wish_two_animals"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("withdrawn_at__isnull", True), ("withdrawn_by__isnull", True)),
+                            models.Q(("withdrawn_at__isnull", False), ("withdrawn_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="rota_wish_withdrawn_pair",
+                        violation_error_message="withdrawn_at and withdrawn_by belong together.",
+                    ),
+                ]
+            },
         ),
     ]

@@ -87,6 +87,36 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="mealoffer_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("prey__in", ["rat", "mouse", "chick", "insect", "other"])),
+                        name="meal_prey_known",
+                        violation_error_message="prey: choose from rat, mouse, chick, insect, other.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("presentation__in", ["thawed", "fresh-killed", "live"])),
+                        name="meal_presentation_known",
+                        violation_error_message="presentation: choose from thawed, fresh-killed, live.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("count__gte", 1), ("count__lte", 200)), name="meal_count_possible"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("prey_g__isnull", True), ("prey_g__gt", 0), _connector="OR"),
+                        name="meal_prey_mass_possible",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_mealof_animal__daaee7_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -153,6 +183,32 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="mealcheck_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("outcome__in", ["ate", "left", "regurgitated"])),
+                        name="meal_outcome_known",
+                        violation_error_message="outcome: choose from ate, left, regurgitated.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(
+                            ("struck_at__isnull", True), models.Q(("outcome", "regurgitated"), _negated=True)
+                        ),
+                        fields=("offer",),
+                        name="meal_one_fate",
+                        violation_error_message="This meal was already checked.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_mealch_animal__29ea36_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -208,6 +264,19 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="photo_struck_pair",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_photo_animal__4a0427_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -259,6 +328,24 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="shed_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("stage__in", ["opaque", "shed"])),
+                        name="shed_stage_known",
+                        violation_error_message="stage: choose from opaque, shed.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_shed_animal__80ce28_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -309,6 +396,24 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="weight_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("mass_g__gt", 0), ("mass_g__lt", 200000)),
+                        name="weight_possible",
+                        violation_error_message="A weight is above 0 g.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_weight_animal__e120e3_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -533,142 +638,5 @@ class Migration(migrations.Migration):
                     ),
                 ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="mealoffer",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_mealof_animal__daaee7_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="mealoffer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="mealoffer_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealoffer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("prey__in", ["rat", "mouse", "chick", "insect", "other"])),
-                name="meal_prey_known",
-                violation_error_message="prey: choose from rat, mouse, chick, insect, other.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealoffer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("presentation__in", ["thawed", "fresh-killed", "live"])),
-                name="meal_presentation_known",
-                violation_error_message="presentation: choose from thawed, fresh-killed, live.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealoffer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("count__gte", 1), ("count__lte", 200)), name="meal_count_possible"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealoffer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("prey_g__isnull", True), ("prey_g__gt", 0), _connector="OR"),
-                name="meal_prey_mass_possible",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="mealcheck",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_mealch_animal__29ea36_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="mealcheck",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="mealcheck_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealcheck",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("outcome__in", ["ate", "left", "regurgitated"])),
-                name="meal_outcome_known",
-                violation_error_message="outcome: choose from ate, left, regurgitated.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="mealcheck",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("struck_at__isnull", True), models.Q(("outcome", "regurgitated"), _negated=True)),
-                fields=("offer",),
-                name="meal_one_fate",
-                violation_error_message="This meal was already checked.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="photo",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_photo_animal__4a0427_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="photo_struck_pair",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="shed",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_shed_animal__80ce28_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="shed",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="shed_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="shed",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("stage__in", ["opaque", "shed"])),
-                name="shed_stage_known",
-                violation_error_message="stage: choose from opaque, shed.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="weight",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_weight_animal__e120e3_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="weight",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="weight_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="weight",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("mass_g__gt", 0), ("mass_g__lt", 200000)),
-                name="weight_possible",
-                violation_error_message="A weight is above 0 g.",
-            ),
         ),
     ]

@@ -45,6 +45,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "sent entries",
+                "indexes": [
+                    models.Index(fields=["by", "-received_at"], name="care_senten_by_id_b0f868_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -89,34 +92,26 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "kept entries",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decided_at__isnull", True), ("decided_by__isnull", True)),
+                            models.Q(("decided_at__isnull", False), ("decided_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="kept_entry_decided_pair",
+                        violation_error_message="decided_at and decided_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decided_at__isnull", True), ("decision", "")),
+                            models.Q(("decided_at__isnull", False), ("decision__in", ["recorded", "discarded"])),
+                            _connector="OR",
+                        ),
+                        name="kept_entry_decision_has_its_moment",
+                        violation_error_message="A decision has its moment and its person.",
+                    ),
+                ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="sententry",
-            index=models.Index(fields=["by", "-received_at"], name="care_senten_by_id_b0f868_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="keptentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("decided_at__isnull", True), ("decided_by__isnull", True)),
-                    models.Q(("decided_at__isnull", False), ("decided_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="kept_entry_decided_pair",
-                violation_error_message="decided_at and decided_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="keptentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("decided_at__isnull", True), ("decision", "")),
-                    models.Q(("decided_at__isnull", False), ("decision__in", ["recorded", "discarded"])),
-                    _connector="OR",
-                ),
-                name="kept_entry_decision_has_its_moment",
-                violation_error_message="A decision has its moment and its person.",
-            ),
         ),
     ]

@@ -89,6 +89,35 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="treatment_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("ended_at__isnull", True), ("ended_by__isnull", True)),
+                            models.Q(("ended_at__isnull", False), ("ended_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="treatment_ended_pair",
+                        violation_error_message="ended_at and ended_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("veterinarian", ""), _negated=True), models.Q(("dose", ""), _negated=True)
+                        ),
+                        name="treatment_prescribed",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_treatm_animal__e75a2a_idx"),
+                    models.Index(fields=["ended_at"], name="care_treatm_ended_a_047063_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -106,6 +135,12 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "doses due",
+                "constraints": [
+                    models.UniqueConstraint(fields=("treatment", "number"), name="dose_due_number_once"),
+                ],
+                "indexes": [
+                    models.Index(fields=["due_at"], name="care_dosedu_due_at_129f23_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -317,53 +352,5 @@ class Migration(migrations.Migration):
                     ),
                 ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="treatment",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_treatm_animal__e75a2a_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="treatment",
-            index=models.Index(fields=["ended_at"], name="care_treatm_ended_a_047063_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="treatment",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="treatment_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="treatment",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("ended_at__isnull", True), ("ended_by__isnull", True)),
-                    models.Q(("ended_at__isnull", False), ("ended_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="treatment_ended_pair",
-                violation_error_message="ended_at and ended_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="treatment",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("veterinarian", ""), _negated=True), models.Q(("dose", ""), _negated=True)
-                ),
-                name="treatment_prescribed",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="dosedue",
-            index=models.Index(fields=["due_at"], name="care_dosedu_due_at_129f23_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="dosedue",
-            constraint=models.UniqueConstraint(fields=("treatment", "number"), name="dose_due_number_once"),
         ),
     ]

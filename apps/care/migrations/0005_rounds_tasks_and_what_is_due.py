@@ -54,6 +54,22 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("undone_at__isnull", True), ("undone_by__isnull", True)),
+                            models.Q(("undone_at__isnull", False), ("undone_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="backlog_reset_undone_pair",
+                        violation_error_message="undone_at and undone_by belong together.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["-reset_at"], name="care_backlo_reset_a_dc8077_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="CareCount",
@@ -109,6 +125,34 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("closed_at__isnull", True)),
+                        fields=("room",),
+                        name="care_round_one_open_per_room",
+                        violation_error_message="A round of this room is open: continue it.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("closed_at__isnull", True), ("closed_by__isnull", True)),
+                            models.Q(("closed_at__isnull", False), ("closed_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="care_round_closed_pair",
+                        violation_error_message="closed_at and closed_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("closed_at__isnull", True), ("closed_at__gte", models.F("opened_at")), _connector="OR"
+                        ),
+                        name="care_round_dates",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["room", "-opened_at"], name="care_carero_room_id_bb2556_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="CareSkip",
@@ -215,6 +259,50 @@ class Migration(migrations.Migration):
             ],
             options={
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
+                            models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="careskip_struck_pair",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("kind", ""),
+                            ("kind__in", ["dose", "check", "offer", "weigh", "shed", "water", "clean", "body shape"]),
+                            _connector="OR",
+                        ),
+                        name="care_skip_kind_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("reason", ""), ("reset__isnull", False)),
+                            models.Q(
+                                (
+                                    "reason__in",
+                                    [
+                                        "eyes clouded",
+                                        "just fed",
+                                        "held",
+                                        "no time",
+                                        "nothing left to give",
+                                        "not in its tub",
+                                        "needs two persons",
+                                        "other",
+                                    ],
+                                ),
+                                ("reset__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="care_skip_reason_known",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["animal", "-observed_at"], name="care_caresk_animal__cb72ea_idx"),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -300,6 +388,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("released_at__isnull", True), ("tub__isnull", True)),
+                        fields=("round", "rack"),
+                        name="round_claim_one_per_rack",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("released_at__isnull", True), ("tub__isnull", False)),
+                        fields=("round", "tub"),
+                        name="round_claim_one_per_tub",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Task",
@@ -391,6 +493,73 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["water", "cleaning", "rack heat", "other"])),
+                        name="task_kind_known",
+                        violation_error_message="kind: choose from water, cleaning, rack heat, other.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("rack__isnull", True),
+                                ("room__isnull", True),
+                                ("site__isnull", False),
+                                ("tub__isnull", True),
+                            ),
+                            models.Q(
+                                ("rack__isnull", True),
+                                ("room__isnull", False),
+                                ("site__isnull", True),
+                                ("tub__isnull", True),
+                            ),
+                            models.Q(
+                                ("rack__isnull", False),
+                                ("room__isnull", True),
+                                ("site__isnull", True),
+                                ("tub__isnull", True),
+                            ),
+                            models.Q(
+                                ("rack__isnull", True),
+                                ("room__isnull", True),
+                                ("site__isnull", True),
+                                ("tub__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="task_at_one_place",
+                        violation_error_message="A task is of one site, one room, one rack or one tub.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("every_days__isnull", True),
+                            models.Q(("every_days__gte", 1), ("every_days__lte", 3660)),
+                            _connector="OR",
+                        ),
+                        name="task_every_days_possible",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("key", ""), _negated=True),
+                        fields=("key", "room"),
+                        name="task_default_once_per_room",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("stopped_at__isnull", True), ("stopped_by__isnull", True)),
+                            models.Q(("stopped_at__isnull", False), ("stopped_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="task_stopped_pair",
+                        violation_error_message="stopped_at and stopped_by belong together.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("stopped_at__isnull", True)), fields=["next_on"], name="task_live_next"
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="TaskDue",
@@ -454,228 +623,32 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "task times",
-            },
-        ),
-        migrations.AddIndex(
-            model_name="backlogreset",
-            index=models.Index(fields=["-reset_at"], name="care_backlo_reset_a_dc8077_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="backlogreset",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("undone_at__isnull", True), ("undone_by__isnull", True)),
-                    models.Q(("undone_at__isnull", False), ("undone_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="backlog_reset_undone_pair",
-                violation_error_message="undone_at and undone_by belong together.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="careround",
-            index=models.Index(fields=["room", "-opened_at"], name="care_carero_room_id_bb2556_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="careround",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("closed_at__isnull", True)),
-                fields=("room",),
-                name="care_round_one_open_per_room",
-                violation_error_message="A round of this room is open: continue it.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="careround",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("closed_at__isnull", True), ("closed_by__isnull", True)),
-                    models.Q(("closed_at__isnull", False), ("closed_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="care_round_closed_pair",
-                violation_error_message="closed_at and closed_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="careround",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("closed_at__isnull", True), ("closed_at__gte", models.F("opened_at")), _connector="OR"
-                ),
-                name="care_round_dates",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="careskip",
-            index=models.Index(fields=["animal", "-observed_at"], name="care_caresk_animal__cb72ea_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="careskip",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("struck_at__isnull", True), ("struck_by__isnull", True)),
-                    models.Q(("struck_at__isnull", False), ("struck_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="careskip_struck_pair",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="careskip",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("kind", ""),
-                    ("kind__in", ["dose", "check", "offer", "weigh", "shed", "water", "clean", "body shape"]),
-                    _connector="OR",
-                ),
-                name="care_skip_kind_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="careskip",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("reason", ""), ("reset__isnull", False)),
-                    models.Q(
-                        (
-                            "reason__in",
-                            [
-                                "eyes clouded",
-                                "just fed",
-                                "held",
-                                "no time",
-                                "nothing left to give",
-                                "not in its tub",
-                                "needs two persons",
-                                "other",
-                            ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["open", "done", "skipped"])),
+                        name="task_due_state_known",
+                        violation_error_message="state: choose from open, done, skipped.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("state", "open")), fields=("task",), name="task_due_one_open"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("closed_at__isnull", True), ("closed_by__isnull", True), ("state", "open")),
+                            models.Q(
+                                models.Q(("state", "open"), _negated=True),
+                                ("closed_at__isnull", False),
+                                ("closed_by__isnull", False),
+                            ),
+                            _connector="OR",
                         ),
-                        ("reset__isnull", True),
+                        name="task_due_closed_pair",
                     ),
-                    _connector="OR",
-                ),
-                name="care_skip_reason_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roundclaim",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("released_at__isnull", True), ("tub__isnull", True)),
-                fields=("round", "rack"),
-                name="round_claim_one_per_rack",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roundclaim",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("released_at__isnull", True), ("tub__isnull", False)),
-                fields=("round", "tub"),
-                name="round_claim_one_per_tub",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="task",
-            index=models.Index(
-                condition=models.Q(("stopped_at__isnull", True)), fields=["next_on"], name="task_live_next"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="task",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["water", "cleaning", "rack heat", "other"])),
-                name="task_kind_known",
-                violation_error_message="kind: choose from water, cleaning, rack heat, other.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="task",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("rack__isnull", True), ("room__isnull", True), ("site__isnull", False), ("tub__isnull", True)
-                    ),
-                    models.Q(
-                        ("rack__isnull", True), ("room__isnull", False), ("site__isnull", True), ("tub__isnull", True)
-                    ),
-                    models.Q(
-                        ("rack__isnull", False), ("room__isnull", True), ("site__isnull", True), ("tub__isnull", True)
-                    ),
-                    models.Q(
-                        ("rack__isnull", True), ("room__isnull", True), ("site__isnull", True), ("tub__isnull", False)
-                    ),
-                    _connector="OR",
-                ),
-                name="task_at_one_place",
-                violation_error_message="A task is of one site, one room, one rack or one tub.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="task",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("every_days__isnull", True),
-                    models.Q(("every_days__gte", 1), ("every_days__lte", 3660)),
-                    _connector="OR",
-                ),
-                name="task_every_days_possible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="task",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("key", ""), _negated=True),
-                fields=("key", "room"),
-                name="task_default_once_per_room",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="task",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("stopped_at__isnull", True), ("stopped_by__isnull", True)),
-                    models.Q(("stopped_at__isnull", False), ("stopped_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="task_stopped_pair",
-                violation_error_message="stopped_at and stopped_by belong together.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="taskdue",
-            index=models.Index(fields=["state", "due_on"], name="care_taskdu_state_7cdb27_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="taskdue",
-            index=models.Index(fields=["task", "-due_on"], name="care_taskdu_task_id_e82a21_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="taskdue",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["open", "done", "skipped"])),
-                name="task_due_state_known",
-                violation_error_message="state: choose from open, done, skipped.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="taskdue",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("state", "open")), fields=("task",), name="task_due_one_open"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="taskdue",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("closed_at__isnull", True), ("closed_by__isnull", True), ("state", "open")),
-                    models.Q(
-                        models.Q(("state", "open"), _negated=True),
-                        ("closed_at__isnull", False),
-                        ("closed_by__isnull", False),
-                    ),
-                    _connector="OR",
-                ),
-                name="task_due_closed_pair",
-            ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "due_on"], name="care_taskdu_state_7cdb27_idx"),
+                    models.Index(fields=["task", "-due_on"], name="care_taskdu_task_id_e82a21_idx"),
+                ],
+            },
         ),
     ]

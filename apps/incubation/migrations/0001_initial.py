@@ -66,6 +66,31 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "boxes",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("removed_at__isnull", True), ("removed_at__gte", models.F("set_at")), _connector="OR"
+                        ),
+                        name="box_dates",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("removed_at__isnull", True), ("removed_by__isnull", True)),
+                            models.Q(("removed_at__isnull", False), ("removed_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="box_removed_pair",
+                        violation_error_message="removed_at and removed_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("water_ratio__isnull", True),
+                            models.Q(("water_ratio__gt", 0), ("water_ratio__lte", 5)),
+                            _connector="OR",
+                        ),
+                        name="box_water_ratio_possible",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -123,6 +148,42 @@ class Migration(migrations.Migration):
                 ),
                 ("stuck_to", models.ManyToManyField(blank=True, to="incubation.egg")),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("brood", "number"), name="egg_number_once_per_brood"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "state__in",
+                                ["collected", "in box", "slug", "failed", "pipping", "hatched", "left the facility"],
+                            )
+                        ),
+                        name="egg_state_known",
+                        violation_error_message="state: choose from collected, in box, slug, failed, pipping, hatched, left the facility.",
+                    ),
+                    models.CheckConstraint(condition=models.Q(("number__gte", 1)), name="egg_number_positive"),
+                    models.CheckConstraint(
+                        condition=models.Q(("mass_g__isnull", True), ("mass_g__gt", 0), _connector="OR"),
+                        name="egg_mass_possible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "in box"), _negated=True), ("box__isnull", False), _connector="OR"
+                        ),
+                        name="egg_in_box_has_box",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("pipped_at__isnull", True), ("pipped_at__gte", models.F("collected_at")), _connector="OR"
+                        ),
+                        name="egg_pip_after_laying",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state"], name="incubation__state_b8332d_idx"),
+                    models.Index(fields=["brood", "number"], name="incubation__brood_i_5cb4b6_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="EggCheck",
@@ -168,6 +229,22 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["looked", "candled", "weighed"])),
+                        name="egg_check_kind_known",
+                        violation_error_message="kind: choose from looked, candled, weighed.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("mass_g__isnull", True), ("mass_g__gt", 0), _connector="OR"),
+                        name="egg_check_mass_possible",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["egg", "-at"], name="incubation__egg_id_5f1ce0_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="HatchForecast",
@@ -191,122 +268,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="box",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("removed_at__isnull", True), ("removed_at__gte", models.F("set_at")), _connector="OR"
-                ),
-                name="box_dates",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="box",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("removed_at__isnull", True), ("removed_by__isnull", True)),
-                    models.Q(("removed_at__isnull", False), ("removed_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="box_removed_pair",
-                violation_error_message="removed_at and removed_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="box",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("water_ratio__isnull", True),
-                    models.Q(("water_ratio__gt", 0), ("water_ratio__lte", 5)),
-                    _connector="OR",
-                ),
-                name="box_water_ratio_possible",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="egg",
-            index=models.Index(fields=["state"], name="incubation__state_b8332d_idx"),
-        ),
-        migrations.AddIndex(
-            model_name="egg",
-            index=models.Index(fields=["brood", "number"], name="incubation__brood_i_5cb4b6_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.UniqueConstraint(fields=("brood", "number"), name="egg_number_once_per_brood"),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("state__in", ["collected", "in box", "slug", "failed", "pipping", "hatched", "left the facility"])
-                ),
-                name="egg_state_known",
-                violation_error_message="state: choose from collected, in box, slug, failed, pipping, hatched, left the facility.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.CheckConstraint(condition=models.Q(("number__gte", 1)), name="egg_number_positive"),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("mass_g__isnull", True), ("mass_g__gt", 0), _connector="OR"),
-                name="egg_mass_possible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state", "in box"), _negated=True), ("box__isnull", False), _connector="OR"
-                ),
-                name="egg_in_box_has_box",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="egg",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("pipped_at__isnull", True), ("pipped_at__gte", models.F("collected_at")), _connector="OR"
-                ),
-                name="egg_pip_after_laying",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="eggcheck",
-            index=models.Index(fields=["egg", "-at"], name="incubation__egg_id_5f1ce0_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="eggcheck",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["looked", "candled", "weighed"])),
-                name="egg_check_kind_known",
-                violation_error_message="kind: choose from looked, candled, weighed.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="eggcheck",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("mass_g__isnull", True), ("mass_g__gt", 0), _connector="OR"),
-                name="egg_check_mass_possible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="hatchforecast",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)), fields=("brood",), name="hatch_forecast_one_current"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="hatchforecast",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("hatch_p10__lte", models.F("hatch_p50")), ("hatch_p50__lte", models.F("hatch_p90"))
-                ),
-                name="hatch_forecast_order",
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("is_current", True)), fields=("brood",), name="hatch_forecast_one_current"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("hatch_p10__lte", models.F("hatch_p50")), ("hatch_p50__lte", models.F("hatch_p90"))
+                        ),
+                        name="hatch_forecast_order",
+                    ),
+                ]
+            },
         ),
     ]

@@ -77,6 +77,24 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("state__in", ["draft", "listed"])),
+                        fields=("animal",),
+                        name="offer_one_live_per_animal",
+                        violation_error_message="This animal is already on offer.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["draft", "listed", "withdrawn", "sold"])),
+                        name="offer_state_known",
+                        violation_error_message="state: choose from draft, listed, withdrawn, sold.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "-listed_at"], name="inventory_o_state_a1b37b_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Order",
@@ -126,6 +144,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["draft", "agreed", "handed over", "closed", "cancelled"])),
+                        name="order_state_known",
+                        violation_error_message="state: choose from draft, agreed, handed over, closed, cancelled.",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "-made_at"], name="inventory_o_state_c89d51_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="LedgerEntry",
@@ -170,6 +200,27 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "ledger entries",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["payment", "deposit", "refund", "credit"])),
+                        name="ledger_kind_known",
+                        violation_error_message="kind: choose from payment, deposit, refund, credit.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("method__in", ["cash", "card", "transfer", "other"])),
+                        name="ledger_method_known",
+                        violation_error_message="method: choose from cash, card, transfer, other.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("amount_minor__gt", 0), ("kind__in", ["payment", "deposit"])),
+                            models.Q(("amount_minor__lt", 0), ("kind__in", ["refund", "credit"])),
+                            _connector="OR",
+                        ),
+                        name="ledger_sign",
+                        violation_error_message="Money in is above zero, money out below.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -205,6 +256,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("cancelled_at__isnull", True)),
+                        fields=("animal",),
+                        name="order_line_animal_sold_once",
+                        violation_error_message="This animal is already sold in another order.",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Reservation",
@@ -246,6 +307,27 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("state", "open")),
+                        fields=("offer",),
+                        name="reservation_one_open_per_offer",
+                        violation_error_message="Somebody else holds this animal.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["open", "waiting", "lapsed", "released", "kept"])),
+                        name="reservation_state_known",
+                        violation_error_message="state: choose from open, waiting, lapsed, released, kept.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("expires_at__gt", models.F("made_at"))), name="reservation_dates"
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "expires_at"], name="inventory_r_state_471e1f_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Claim",
@@ -296,102 +378,5 @@ class Migration(migrations.Migration):
                     ),
                 ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="offer",
-            index=models.Index(fields=["state", "-listed_at"], name="inventory_o_state_a1b37b_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="offer",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("state__in", ["draft", "listed"])),
-                fields=("animal",),
-                name="offer_one_live_per_animal",
-                violation_error_message="This animal is already on offer.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="offer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["draft", "listed", "withdrawn", "sold"])),
-                name="offer_state_known",
-                violation_error_message="state: choose from draft, listed, withdrawn, sold.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="order",
-            index=models.Index(fields=["state", "-made_at"], name="inventory_o_state_c89d51_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="order",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["draft", "agreed", "handed over", "closed", "cancelled"])),
-                name="order_state_known",
-                violation_error_message="state: choose from draft, agreed, handed over, closed, cancelled.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="ledgerentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["payment", "deposit", "refund", "credit"])),
-                name="ledger_kind_known",
-                violation_error_message="kind: choose from payment, deposit, refund, credit.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="ledgerentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("method__in", ["cash", "card", "transfer", "other"])),
-                name="ledger_method_known",
-                violation_error_message="method: choose from cash, card, transfer, other.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="ledgerentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("amount_minor__gt", 0), ("kind__in", ["payment", "deposit"])),
-                    models.Q(("amount_minor__lt", 0), ("kind__in", ["refund", "credit"])),
-                    _connector="OR",
-                ),
-                name="ledger_sign",
-                violation_error_message="Money in is above zero, money out below.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="orderline",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("cancelled_at__isnull", True)),
-                fields=("animal",),
-                name="order_line_animal_sold_once",
-                violation_error_message="This animal is already sold in another order.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="reservation",
-            index=models.Index(fields=["state", "expires_at"], name="inventory_r_state_471e1f_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("state", "open")),
-                fields=("offer",),
-                name="reservation_one_open_per_offer",
-                violation_error_message="Somebody else holds this animal.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["open", "waiting", "lapsed", "released", "kept"])),
-                name="reservation_state_known",
-                violation_error_message="state: choose from open, waiting, lapsed, released, kept.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("expires_at__gt", models.F("made_at"))), name="reservation_dates"
-            ),
         ),
     ]

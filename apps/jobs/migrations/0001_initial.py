@@ -39,6 +39,33 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("resolved_at__isnull", True)),
+                        fields=("kind", "subject_ref", "condition"),
+                        name="alarm_once_per_condition",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("acknowledged_at__isnull", True), ("acknowledged_by__isnull", True)),
+                            models.Q(("acknowledged_at__isnull", False), ("acknowledged_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="alarm_acknowledged_pair",
+                        violation_error_message="acknowledged_at and acknowledged_by belong together.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("resolved_at__isnull", True), ("resolved_at__gte", models.F("raised_at")), _connector="OR"
+                        ),
+                        name="alarm_dates",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["resolved_at", "-raised_at"], name="jobs_alarm_resolve_7b0d7c_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Delivery",
@@ -144,6 +171,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("channel__in", ["e-mail", "webhook"])),
+                        name="notice_channel_known",
+                        violation_error_message="channel: choose from e-mail, webhook.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("alarm__isnull", False)),
+                        fields=("alarm", "to"),
+                        name="notice_once_per_alarm_and_person",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="OnCall",
@@ -161,61 +202,11 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "on call",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("begins_at"))), name="on_call_dates"
+                    ),
+                ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="alarm",
-            index=models.Index(fields=["resolved_at", "-raised_at"], name="jobs_alarm_resolve_7b0d7c_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="alarm",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("resolved_at__isnull", True)),
-                fields=("kind", "subject_ref", "condition"),
-                name="alarm_once_per_condition",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="alarm",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("acknowledged_at__isnull", True), ("acknowledged_by__isnull", True)),
-                    models.Q(("acknowledged_at__isnull", False), ("acknowledged_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="alarm_acknowledged_pair",
-                violation_error_message="acknowledged_at and acknowledged_by belong together.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="alarm",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("resolved_at__isnull", True), ("resolved_at__gte", models.F("raised_at")), _connector="OR"
-                ),
-                name="alarm_dates",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="notice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("channel__in", ["e-mail", "webhook"])),
-                name="notice_channel_known",
-                violation_error_message="channel: choose from e-mail, webhook.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="notice",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("alarm__isnull", False)),
-                fields=("alarm", "to"),
-                name="notice_once_per_alarm_and_person",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="oncall",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("ends_at__gt", models.F("begins_at"))), name="on_call_dates"
-            ),
         ),
     ]

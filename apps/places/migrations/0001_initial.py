@@ -32,6 +32,18 @@ class Migration(migrations.Migration):
                 ("high_c", models.FloatField()),
                 ("is_active", models.BooleanField(default=True)),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("high_c__gte", models.F("target_c")), ("low_c__lte", models.F("target_c"))),
+                        name="incubator_band_holds_target",
+                        violation_error_message="The target must lie inside the band.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("high_c__lte", 45), ("low_c__gte", 10)), name="incubator_band_possible"
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Site",
@@ -81,6 +93,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "name"), name="room_name_once_per_site"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("kind__in", ["nursery", "breeding", "mixed", "incubation", "packing", "isolation"])
+                        ),
+                        name="room_kind_known",
+                        violation_error_message="kind: choose from nursery, breeding, mixed, incubation, packing, isolation.",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Rack",
@@ -98,6 +122,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("room", "name"), name="rack_name_once_per_room"),
+                    models.CheckConstraint(
+                        condition=models.Q(("columns__gte", 1), ("levels__gte", 1)), name="rack_has_tubs"
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="Probe",
@@ -150,6 +182,19 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("incubator__isnull", False), ("rack__isnull", True), ("room__isnull", True)),
+                            models.Q(("incubator__isnull", True), ("rack__isnull", False), ("room__isnull", True)),
+                            models.Q(("incubator__isnull", True), ("rack__isnull", True), ("room__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="probe_in_one_place",
+                    ),
+                ]
+            },
         ),
         migrations.AddField(
             model_name="incubator",
@@ -174,6 +219,15 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("label",), name="tub_label_once"),
+                    models.UniqueConstraint(fields=("rack", "level", "column"), name="tub_position_once"),
+                ],
+                "indexes": [
+                    models.Index(fields=["rack", "walk_order"], name="places_tub_rack_id_0443d2_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Excursion",
@@ -239,67 +293,5 @@ class Migration(migrations.Migration):
                     ),
                 ],
             },
-        ),
-        migrations.AddConstraint(
-            model_name="rack",
-            constraint=models.UniqueConstraint(fields=("room", "name"), name="rack_name_once_per_room"),
-        ),
-        migrations.AddConstraint(
-            model_name="rack",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("columns__gte", 1), ("levels__gte", 1)), name="rack_has_tubs"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="probe",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("incubator__isnull", False), ("rack__isnull", True), ("room__isnull", True)),
-                    models.Q(("incubator__isnull", True), ("rack__isnull", False), ("room__isnull", True)),
-                    models.Q(("incubator__isnull", True), ("rack__isnull", True), ("room__isnull", False)),
-                    _connector="OR",
-                ),
-                name="probe_in_one_place",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="incubator",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("high_c__gte", models.F("target_c")), ("low_c__lte", models.F("target_c"))),
-                name="incubator_band_holds_target",
-                violation_error_message="The target must lie inside the band.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="incubator",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("high_c__lte", 45), ("low_c__gte", 10)), name="incubator_band_possible"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="room",
-            constraint=models.UniqueConstraint(fields=("site", "name"), name="room_name_once_per_site"),
-        ),
-        migrations.AddConstraint(
-            model_name="room",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("kind__in", ["nursery", "breeding", "mixed", "incubation", "packing", "isolation"])
-                ),
-                name="room_kind_known",
-                violation_error_message="kind: choose from nursery, breeding, mixed, incubation, packing, isolation.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="tub",
-            index=models.Index(fields=["rack", "walk_order"], name="places_tub_rack_id_0443d2_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="tub",
-            constraint=models.UniqueConstraint(fields=("label",), name="tub_label_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="tub",
-            constraint=models.UniqueConstraint(fields=("rack", "level", "column"), name="tub_position_once"),
         ),
     ]

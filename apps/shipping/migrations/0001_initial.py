@@ -118,6 +118,44 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "state__in",
+                                [
+                                    "planned",
+                                    "booked",
+                                    "held",
+                                    "released",
+                                    "packed",
+                                    "handed to carrier",
+                                    "arrived",
+                                    "returned",
+                                    "lost",
+                                    "cancelled",
+                                ],
+                            )
+                        ),
+                        name="parcel_state_known",
+                        violation_error_message="state: choose from planned, booked, held, released, packed, handed to carrier, arrived, returned, lost, cancelled.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("state__in", ["planned", "cancelled"]), ("ship_on__isnull", False), _connector="OR"
+                        ),
+                        name="parcel_booked_has_day",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("handed_at__isnull", True), ("packed_at__isnull", False), _connector="OR"),
+                        name="parcel_packed_before_handed",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "ship_on"], name="shipping_pa_state_164e11_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="ArrivalReport",
@@ -153,6 +191,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("recorded_at__gte", models.F("arrived_at"))), name="arrival_report_dates"
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="ParcelAnimal",
@@ -183,6 +228,21 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("removed_at__isnull", True)),
+                        fields=("animal",),
+                        name="parcel_animal_in_one_parcel",
+                        violation_error_message="This animal is already in another parcel.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("removed_at__isnull", True)),
+                        fields=("parcel", "cup"),
+                        name="parcel_cup_once",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="ParcelRelease",
@@ -226,6 +286,15 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("verdict__in", ["go", "marginal", "no-go", "needs-review"])),
+                        name="parcel_release_verdict_known",
+                        violation_error_message="verdict: choose from go, marginal, no-go, needs-review.",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="ParcelWindow",
@@ -259,6 +328,28 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("verdict__in", ["go", "marginal", "no-go", "needs-review"])),
+                        name="parcel_window_verdict_known",
+                        violation_error_message="verdict: choose from go, marginal, no-go, needs-review.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("is_current", True)),
+                        fields=("parcel", "day"),
+                        name="parcel_window_one_current",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("probability_in_band__isnull", True),
+                            models.Q(("probability_in_band__gte", 0), ("probability_in_band__lte", 1)),
+                            _connector="OR",
+                        ),
+                        name="parcel_window_probability",
+                    ),
+                ]
+            },
         ),
         migrations.CreateModel(
             name="WeatherSeries",
@@ -288,103 +379,5 @@ class Migration(migrations.Migration):
                     models.UniqueConstraint(fields=("place_key", "kind", "issued_at"), name="weather_once_per_issue"),
                 ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="parcel",
-            index=models.Index(fields=["state", "ship_on"], name="shipping_pa_state_164e11_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="parcel",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "state__in",
-                        [
-                            "planned",
-                            "booked",
-                            "held",
-                            "released",
-                            "packed",
-                            "handed to carrier",
-                            "arrived",
-                            "returned",
-                            "lost",
-                            "cancelled",
-                        ],
-                    )
-                ),
-                name="parcel_state_known",
-                violation_error_message="state: choose from planned, booked, held, released, packed, handed to carrier, arrived, returned, lost, cancelled.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcel",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("state__in", ["planned", "cancelled"]), ("ship_on__isnull", False), _connector="OR"
-                ),
-                name="parcel_booked_has_day",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcel",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("handed_at__isnull", True), ("packed_at__isnull", False), _connector="OR"),
-                name="parcel_packed_before_handed",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="arrivalreport",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("recorded_at__gte", models.F("arrived_at"))), name="arrival_report_dates"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelanimal",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("removed_at__isnull", True)),
-                fields=("animal",),
-                name="parcel_animal_in_one_parcel",
-                violation_error_message="This animal is already in another parcel.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelanimal",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("removed_at__isnull", True)), fields=("parcel", "cup"), name="parcel_cup_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelrelease",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("verdict__in", ["go", "marginal", "no-go", "needs-review"])),
-                name="parcel_release_verdict_known",
-                violation_error_message="verdict: choose from go, marginal, no-go, needs-review.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelwindow",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("verdict__in", ["go", "marginal", "no-go", "needs-review"])),
-                name="parcel_window_verdict_known",
-                violation_error_message="verdict: choose from go, marginal, no-go, needs-review.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelwindow",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)), fields=("parcel", "day"), name="parcel_window_one_current"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="parcelwindow",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("probability_in_band__isnull", True),
-                    models.Q(("probability_in_band__gte", 0), ("probability_in_band__lte", 1)),
-                    _connector="OR",
-                ),
-                name="parcel_window_probability",
-            ),
         ),
     ]
