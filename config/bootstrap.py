@@ -103,6 +103,8 @@ def _still_missing(packages: list[str]) -> bool:
 
 
 def _build() -> None:
+    if HOME.is_symlink():
+        _stop(f"{HOME} leads to another place, which would be cleared. Remove the link, then try again.")
     _say("Building the environment from the lock (about a minute, once).")
     venv.EnvBuilder(with_pip=True, clear=True, symlinks=True).create(HOME)
     clean = {
@@ -113,6 +115,8 @@ def _build() -> None:
     command = [str(HOME / "bin/python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     # the locks hold every package, so nothing is resolved: pip trips over `package[extra]` once a newer release exists
     command += ["--only-binary", ":all:", "--require-hashes", "--no-deps"]
+    # compiling everything at once takes as long as fetching it; Python compiles what is used when it is first used
+    command += ["--no-compile"]
     for lock in LOCKS:
         command += ["-r", str(lock)]
     if subprocess.run(command, env=clean, check=False).returncode != 0:

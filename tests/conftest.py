@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.test import Client
 from rest_framework.test import APIClient
 
@@ -14,11 +17,34 @@ from apps.accounts.choices import Role
 from apps.accounts.models import Facility, Person, PersonRole
 from apps.accounts.selectors import facility_forget, system_person
 from apps.core import clock
+from config.settings.base import SERVICE_MODE
+from tests.tables import tables
 
 # sync Playwright keeps an event loop in the thread; Django's guard would refuse the ORM there
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 MOMENT = datetime(2027, 4, 6, 21, 0, tzinfo=UTC)  # Tuesday 6 April 2027, 17:00 in Kentucky
+
+
+@pytest.fixture(scope="session")
+def migrated(django_db_modify_db_settings: None) -> Iterator[ExitStack]:
+    """The file of SQLite's test database, migrated by the first process that asks and copied by the others."""
+    with ExitStack() as stack:
+        if not SERVICE_MODE:
+            stack.enter_context(tables(Path(connection.settings_dict["TEST"]["NAME"])))
+        yield stack
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(migrated: ExitStack) -> bool:
+    """On SQLite the file stands in a folder of this process alone: nothing old is met."""
+    return not SERVICE_MODE
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(migrated: ExitStack, django_db_setup: None) -> None:
+    """The database stands; the next process may have its copy."""
+    migrated.close()
 
 
 @pytest.fixture(autouse=True)

@@ -10,9 +10,11 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable, Mapping
+from contextlib import nullcontext
 from pathlib import Path
 
 from tests.architecture.floors import ROOT
+from tests.tables import tables
 
 # A real worker of the real app; only the table of reactions is the test's own (one that takes its time), and the
 # lease is short so that the test need not wait two minutes.
@@ -113,7 +115,10 @@ class House:
     def migrate(self) -> None:
         """Its tables."""
         command = [sys.executable, "manage.py", "migrate", "--verbosity", "0"]
-        subprocess.run(command, env=self.environment, cwd=ROOT, check=True)
+        folder = Path(self.environment["BROODWRIGHT_DATA"])
+        folder.mkdir(parents=True, exist_ok=True)
+        with nullcontext() if "DATABASE_URL" in self.environment else tables(folder / "broodwright.sqlite3"):
+            subprocess.run(command, env=self.environment, cwd=ROOT, check=True)
 
     def worker(self, *, patient: bool) -> subprocess.Popen[bytes]:
         """A worker whose task takes a minute, or none."""
