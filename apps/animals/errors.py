@@ -17,6 +17,12 @@ class LineageWrong(Invalid):
     code = "lineage"
 
 
+class LineageFaulty(WrongState):
+    """The recorded lineage cannot be a pedigree (a loop, a parent of the wrong sex), so no kinship can be reckoned."""
+
+    code = "lineage-faulty"
+
+
 class UnknownTrait(Invalid):
     """A word that the species' trait catalogue does not know; the message lists near matches."""
 

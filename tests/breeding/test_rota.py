@@ -14,6 +14,7 @@ from rest_framework.test import APIClient
 from apps.accounts.models import AuditRow, Person
 from apps.accounts.selectors import system_person
 from apps.animals.choices import HoldWord
+from apps.animals.errors import LineageFaulty
 from apps.animals.models import Animal, Species, TraitValue
 from apps.animals.services import hold_place
 from apps.breeding.choices import WishKind
@@ -33,7 +34,7 @@ from apps.care.services import weight_record
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, NotAllowed, WrongState
 from apps.engines.rota import rota_faults
-from tests.factories.breeding import breeder, breeding_rack, moment, scanned, stud, tubs_of, visited
+from tests.factories.breeding import breeder, breeding_rack, moment, python_of, scanned, stud, tubs_of, visited
 
 pytestmark = pytest.mark.django_db
 As = Callable[[Person], Client]
@@ -209,6 +210,52 @@ def test_a_plan_that_breaks_a_rule_is_not_kept(lead: Person, species: Species, m
     with pytest.raises(WrongState, match="male 0: no rest"):
         plan(lead, species)
     assert not Rota.objects.exists()
+
+
+def looped(by: Person, dam: Animal) -> None:
+    """She is her own grandmother: rows that no service writes."""
+    daughter = python_of(by, "PR-0950")
+    Animal.objects.filter(pk=daughter.pk).update(dam=dam)
+    Animal.objects.filter(pk=dam.pk).update(dam=daughter)
+
+
+class TestLineageFault:
+    """Without kinship there is no limit: a lineage that cannot be stops planning, pinning and publishing, in words."""
+
+    def test_planning_pinning_and_publishing_are_refused_and_the_plan_before_stands(
+        self, lead: Person, species: Species, female: Animal, male: Animal, others: list[Animal]
+    ) -> None:
+        before = plan(lead, species)
+        looped(lead, others[0])
+        with pytest.raises(LineageFaulty, match=r"PR-0(501|950) is among its own ancestors .*Correct a parent"):
+            plan(lead, species)
+        with pytest.raises(LineageFaulty, match="among its own ancestors"):
+            rota_pin(by=lead, female=female, male=male, week_of=clock.today(), reason="wanted")
+        with pytest.raises(LineageFaulty, match="Not published"):
+            rota_publish(by=lead, rota=before)
+        assert not RotaWish.objects.exists()
+        assert Rota.objects.filter(is_current=True, published_at__isnull=True).get() == before
+        assert "among its own ancestors" in rotas_plan_all(by=system_person(), seconds=3)
+        Animal.objects.filter(pk=others[0].pk).update(dam=None)
+        assert rota_publish(by=lead, rota=before).published_at is not None
+
+    def test_a_parent_of_the_wrong_sex_is_named_too(self, lead: Person, species: Species, male: Animal) -> None:
+        daughter = python_of(lead, "PR-0951")
+        Animal.objects.filter(pk=daughter.pk).update(dam=male)
+        with pytest.raises(LineageFaulty, match="PR-0118, the dam of PR-0951, is recorded as male"):
+            plan(lead, species)
+        assert not Rota.objects.exists()
+
+    def test_the_page_says_so_above_the_plan(
+        self, client_as: As, lead: Person, species: Species, others: list[Animal]
+    ) -> None:
+        looped(lead, others[0])
+        page = client_as(lead).get("/rota/").content.decode()
+        assert "Nothing is planned, pinned or published while the lineage has a fault" in page
+        assert "PR-0501" in page
+        client_as(lead).post("/rota/", {"act": "plan"})
+        assert not Rota.objects.exists()
+        assert "among its own ancestors" in client_as(lead).get("/rota/").content.decode()
 
 
 def test_the_question_costs_the_same_for_more_animals(owner: Person, species: Species) -> None:

@@ -1,6 +1,7 @@
 """Reads of animals, lineage, holds and species."""
 
 from apps.animals.selectors.holds import hold_history, holds_at, holds_in_force
+from apps.animals.selectors.kinship import RecordedPedigree, lineage_fault, recorded_pedigree
 from apps.animals.selectors.lineage import (
     ancestors_of,
     animal_by_code,
@@ -25,6 +26,7 @@ from apps.animals.selectors.species import (
 from apps.animals.selectors.welfare import welfare_blocks, welfare_lifted
 
 __all__ = [
+    "RecordedPedigree",
     "all_species",
     "ancestors_of",
     "animal_by_code",
@@ -36,6 +38,7 @@ __all__ = [
     "hold_history",
     "holds_at",
     "holds_in_force",
+    "lineage_fault",
     "near_species",
     "next_brood_code",
     "next_code",
@@ -45,6 +48,7 @@ __all__ = [
     "purchases_to_decide",
     "purchases_undecided",
     "record_of",
+    "recorded_pedigree",
     "species_by_name",
     "species_number",
     "welfare_blocks",

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from apps.animals.selectors.what_if_parts import bounded, question_deadline
 from apps.core.questions import QuestionError, Reader
 from apps.engines.pedigree.errors import PedigreeError
-from apps.engines.pedigree.kinship import Floats, diversity, inbreeding
+from apps.engines.pedigree.kinship import diversity, inbreeding
+from apps.engines.pedigree.lines import Floats
 from apps.engines.pedigree.paths import kinship_through
 from apps.engines.pedigree.records import AnimalRecord, Pedigree, build_pedigree
 

@@ -10,6 +10,7 @@ from apps.accounts.models import Person
 from apps.accounts.policies import may
 from apps.animals.choices import Sex
 from apps.animals.models import Animal, Species
+from apps.animals.selectors import lineage_fault
 from apps.breeding.choices import WishKind
 from apps.breeding.models import Rota, RotaLine, RotaWish, Visit
 from apps.breeding.selectors.profiles import SpeciesProfile, species_profile
@@ -60,7 +61,7 @@ class WishLine:
 
 @dataclass(frozen=True)
 class RotaPage:
-    """The whole page."""
+    """The whole page. `fault` says why nothing can be planned: the recorded lineage cannot be."""
 
     species: Species
     rota: Rota | None
@@ -74,6 +75,7 @@ class RotaPage:
     wishes: list[WishLine]
     words: str
     gap_words: str
+    fault: str
     weeks: list[tuple[date, str, bool]]
     may_edit: bool
     may_begin: bool
@@ -110,6 +112,7 @@ def rota_page(person: Person, species: Species, week: date | None) -> RotaPage:
         wishes=[WishLine(wish, _wish_words(wish)) for wish in rota_wishes(species)],
         words=_words(rota, shown, visits, busy),
         gap_words="" if rota is None else _gap_words(rota),
+        fault=lineage_fault(species),
         weeks=[
             (start + number * WEEK, day_text(start + number * WEEK), start + number * WEEK == shown)
             for number in range(horizon)

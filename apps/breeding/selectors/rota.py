@@ -13,16 +13,14 @@ from django.db.models import QuerySet
 from scipy.special import ndtri
 
 from apps.animals.models import Animal, Species
-from apps.animals.selectors import welfare_blocks
+from apps.animals.selectors import recorded_pedigree, welfare_blocks
 from apps.breeding.choices import WishKind
 from apps.breeding.models import Rota, RotaLine, RotaWish, SeasonForecast
 from apps.breeding.selectors.profiles import SpeciesProfile, species_profile
 from apps.breeding.selectors.rota_animals import WEEK, Planned, rota_females, rota_males
 from apps.breeding.selectors.rota_values import pair_values, young_expected
 from apps.core import clock
-from apps.engines.pedigree.errors import PedigreeError
 from apps.engines.pedigree.kinship import inbreeding, kinship_row, mendelian_spread
-from apps.engines.pedigree.records import AnimalRecord, build_pedigree
 from apps.engines.rota import ENGINE_VERSION, RotaProblem, RotaRules, Visit
 
 SCENARIOS = 31
@@ -105,7 +103,10 @@ def week_start(day: date) -> date:
 
 
 def rota_question(species: Species) -> RotaQuestion | None:
-    """The question as of now; None for a species without the numbers. A fixed number of queries."""
+    """The question as of now; None for a species without the numbers. A fixed number of queries.
+
+    Raises LineageFaulty when the recorded lineage has a fault, so that kinship cannot be told.
+    """
     profile = species_profile(species)
     rules = rota_rules(profile)
     if rules is None or profile.engine is None:
@@ -315,26 +316,15 @@ def _group(animal: Animal) -> int | None:
 
 
 def _kinship(species: Species, females: list[Animal], males: list[Animal]) -> dict[tuple[int, int], float]:
-    """Kinship of every pair from the whole recorded lineage. One query; empty when the lineage has a fault, which the
-    nightly check names."""
-    rows = Animal.objects.filter(species=species).values_list("pk", "sex", "dam_id", "sire_id", "is_parthenogen")
-    listed = {str(row[0]) for row in rows}
-    records, alone = [], {}
-    for pk, sex, dam, sire, virgin in rows:
-        mother = str(dam) if dam is not None and str(dam) in listed else None
-        father = str(sire) if sire is not None and str(sire) in listed else None
-        records.append(AnimalRecord(str(pk), sex, mother, father))
-        if virgin and mother is not None:
-            alone[str(pk)] = 0.0
-    try:
-        pedigree = build_pedigree(records, alone)
-    except PedigreeError:
-        return {}
+    """Kinship of every pair from the whole recorded lineage. Raises LineageFaulty: without kinship there is no limit,
+    and a plan without the limit must not be made."""
+    recorded = recorded_pedigree(species)
+    pedigree = recorded.pedigree
     spread = mendelian_spread(pedigree, inbreeding(pedigree))
-    places = [pedigree.place[str(dam.pk)] for dam in females]
+    places = [recorded.place[dam.pk] for dam in females]
     found: dict[tuple[int, int], float] = {}
     for male in males:
-        line = kinship_row(pedigree, spread, pedigree.place[str(male.pk)])
+        line = kinship_row(pedigree, spread, recorded.place[male.pk])
         for female, place in zip(females, places, strict=True):
             if line[place] > 0:
                 found[female.pk, male.pk] = float(line[place])

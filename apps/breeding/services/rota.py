@@ -14,7 +14,9 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import Sex
+from apps.animals.errors import LineageFaulty
 from apps.animals.models import Animal, Species
+from apps.animals.selectors import lineage_fault
 from apps.breeding.choices import SeasonState, WishKind
 from apps.breeding.errors import RotaFaulty, WishRefused
 from apps.breeding.events import RotaWished
@@ -40,7 +42,8 @@ PERSON_SECONDS, JOB_SECONDS = 6.0, 60.0
 def rota_plan(*, by: Person, species: Species, seconds: float = PERSON_SECONDS, request_key: str | None = None) -> Rota:
     """Plan the coming weeks anew. Unchanged facts write nothing and give the rota that stands.
 
-    Raises WrongState for a species without rota numbers, RotaFaulty when the checker finds a broken rule.
+    Raises WrongState for a species without rota numbers, LineageFaulty when kinship cannot be told, RotaFaulty when
+    the checker finds a broken rule.
     """
     take_turn(f"rota:{species.pk}")
     question = rota_question(species)
@@ -72,7 +75,13 @@ def rota_plan(*, by: Person, species: Species, seconds: float = PERSON_SECONDS, 
 
 @service("rota.publish", may=Permission.SEASONS_EDIT)
 def rota_publish(*, by: Person, rota: Rota, request_key: str | None = None) -> Rota:
-    """Make the current plan the one that keepers work from. Raises WrongState when a newer plan stands or it is out."""
+    """Make the current plan the one that keepers work from.
+
+    Raises WrongState when a newer plan stands or it is out, LineageFaulty while kinship cannot be told.
+    """
+    fault = lineage_fault(rota.species)
+    if fault:
+        raise LineageFaulty(f"Not published. {fault}")
     changed = Rota.objects.filter(pk=rota.pk, is_current=True, published_at__isnull=True).update(
         published_at=clock.now(), published_by=by
     )
@@ -93,7 +102,7 @@ def rota_pin(
     """Ask that this visit be planned in that week.
 
     Raises Invalid naming ``female``, ``male``, ``week_of`` or ``reason``; WishRefused with the rule that forbids it;
-    Duplicate when she is pinned in that week already.
+    LineageFaulty while kinship cannot be told; Duplicate when she is pinned in that week already.
     """
     return _wish(by, WishKind.PIN, female, male, week_of, reason)
 
