@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 
 from apps.engines.pedigree.errors import DeadlinePassed, TooLarge
-from apps.engines.pedigree.kinship import Floats
+from apps.engines.pedigree.lines import Floats
 from apps.engines.pedigree.records import Pedigree
 
 MOST_PAIRS = 400_000

@@ -1,13 +1,14 @@
-"""A checked pedigree: parents before young, as arrays of places."""
+"""A checked pedigree: animals by id, parents before young."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from apps.engines.pedigree.errors import PedigreeError
+import numpy as np
 
-NOBODY = -1
+from apps.engines.pedigree.errors import PedigreeError
+from apps.engines.pedigree.lines import NOBODY, Lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,28 +21,18 @@ class AnimalRecord:
     sire: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Pedigree:
-    """Animals in an order where every parent stands before its young.
-
-    `dam` and `sire` hold places (NOBODY when unknown); `fusion[p]` is v for an animal without a sire by
-    parthenogenesis, else None; `place` maps an id to its place.
-    """
+@dataclass(frozen=True)
+class Pedigree(Lines):
+    """Animals in an order where every parent stands before its young; `place` maps an id to its place."""
 
     ids: tuple[str, ...]
-    dam: tuple[int, ...]
-    sire: tuple[int, ...]
-    fusion: tuple[float | None, ...]
     place: Mapping[str, int]
-
-    def __len__(self) -> int:
-        return len(self.ids)
 
     def parents(self, place: int) -> tuple[tuple[int, float], ...]:
         """Known parents of an animal, each with the share of the genome it gave."""
-        if self.fusion[place] is not None:
-            return ((self.dam[place], 1.0),)
-        return tuple((parent, 0.5) for parent in (self.dam[place], self.sire[place]) if parent != NOBODY)
+        if self.alone[place]:
+            return ((int(self.dam[place]), 1.0),)
+        return tuple((int(parent), 0.5) for parent in (self.dam[place], self.sire[place]) if parent != NOBODY)
 
 
 def build_pedigree(animals: Iterable[AnimalRecord], parthenogens: Mapping[str, float] | None = None) -> Pedigree:
@@ -67,10 +58,10 @@ def build_pedigree(animals: Iterable[AnimalRecord], parthenogens: Mapping[str, f
         return NOBODY if name is None else place[name]
 
     return Pedigree(
+        dam=np.array([at(listed[name].dam) for name in order], dtype=np.int64),
+        sire=np.array([at(listed[name].sire) for name in order], dtype=np.int64),
+        fusion=np.array([fusion.get(name, np.nan) for name in order], dtype=np.float64),
         ids=tuple(order),
-        dam=tuple(at(listed[name].dam) for name in order),
-        sire=tuple(at(listed[name].sire) for name in order),
-        fusion=tuple(fusion.get(name) for name in order),
         place=place,
     )
 
