@@ -10,7 +10,7 @@ from config.demo.lineage import Collection, collection
 from config.demo.seasons import SeasonRows, season_rows
 from config.demo.world import ROOMS, Size, racks
 
-FILES = ("racks", "animals", "weights", "meals", "scans", "visits")
+FILES = ("racks", "animals", "weights", "meals", "scans", "visits", "cycles")
 
 
 def write_files(folder: Path, size: Size) -> tuple[Collection, SeasonRows]:
@@ -24,6 +24,7 @@ def write_files(folder: Path, size: Size) -> tuple[Collection, SeasonRows]:
     _write(folder / "meals.csv", rows.meals)
     _write(folder / "scans.csv", rows.scans)
     _write(folder / "visits.csv", rows.visits)
+    _write(folder / "cycles.csv", rows.cycles)
     return made, rows
 
 

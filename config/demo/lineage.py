@@ -10,6 +10,8 @@ from config.demo.genes import Gene, Genome, ball_python_genes, child, founder, n
 from config.demo.world import RackPlan, Size, racks
 
 PYTHON = "python-regius"
+# Below this many animals eight generations are so close that no pair keeps the kinship limit: such a house buys males.
+CLOSE_BELOW = 800
 
 
 @dataclass
@@ -144,6 +146,18 @@ def _choose_breeders(size: Size, pool: list[DemoAnimal], made: Collection, rng: 
         grown_g = (1550 if animal.sex == "female" else 850) + min(age, 9) * (65 if animal.sex == "female" else 40)
         animal.mass_g = round(grown_g * rng.uniform(0.86, 1.16))
     made.females.sort(key=lambda animal: animal.code)
+    if size.animals < CLOSE_BELOW:
+        _bought_males(made)
+
+
+def _bought_males(made: Collection) -> None:
+    """Every second male came from elsewhere; nothing else of the collection changes by it."""
+    for index, male in enumerate(made.males):
+        if index % 2 == 0 and male.hatched_on is not None:
+            male.dam = male.sire = ""
+            male.origin = "acquired"
+            male.acquired_on = male.hatched_on + timedelta(days=300)
+            male.acquired_from = ("Larkspur Reptiles", "Quarry Lane", "Otter Creek")[index // 2 % 3]
 
 
 def _young(size: Size, genes: tuple[Gene, ...], made: Collection, rng: random.Random) -> None:

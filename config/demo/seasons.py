@@ -21,6 +21,7 @@ MISSED_SHARE, SLIP_SHARE = 0.12, 0.008
 ROUND_GAP_DAYS = (26, 31)
 EXCHANGED_ON = date(2027, 3, 14)
 OVULATION_MM = 39.0
+REPLAYED_CLUTCHES = 24
 
 
 @dataclass
@@ -58,12 +59,13 @@ class Course:
 
 @dataclass
 class SeasonRows:
-    """Lines of the scans, visits, meals and weights files."""
+    """Lines of the scans, visits, meals, weights and cycles files."""
 
     scans: list[dict[str, str]] = field(default_factory=list)
     visits: list[dict[str, str]] = field(default_factory=list)
     meals: list[dict[str, str]] = field(default_factory=list)
     weights: list[dict[str, str]] = field(default_factory=list)
+    cycles: list[dict[str, str]] = field(default_factory=list)
     courses: dict[int, list[Course]] = field(default_factory=dict)
 
 
@@ -79,9 +81,39 @@ def season_rows(size: Size, made: Collection) -> SeasonRows:
         _visits(year, courses, males, rows, rng)
         _scans(year, courses, rows, rng)
         _females_fed_and_weighed(year, courses, rows, rng)
+        _outcomes(size, year, courses, rows)
     _others_fed_and_weighed(made, rows, rng)
     _exchange(rows)
     return rows
+
+
+def replayed(size: Size, courses: list[Course]) -> list[Course]:
+    """Last season's first clutches, which the story lays, boxes and hatches through the services."""
+    laid = [course for course in courses if course.lays_on is not None and course.lays_on.year == 2026]
+    return sorted(laid, key=lambda course: course.lays_on or TODAY)[: size.of(REPLAYED_CLUTCHES, 2)]
+
+
+def _outcomes(size: Size, year: int, courses: list[Course], rows: SeasonRows) -> None:
+    """What came of the past seasons, but for what the story itself replays; a quiet female has nothing to record."""
+    if year == 2026:
+        return
+    told = {course.female.code for course in replayed(size, courses)} if year == 2025 else set()
+    for course in courses:
+        if course.kind == "quiet" or course.female.code in told:
+            continue
+        lays = course.kind == "lays"
+        rows.cycles.append(
+            {
+                "female_code": course.female.code,
+                "ovulated_on": course.ovulates_on.isoformat() if lays else "",
+                "shed_on": course.shed_on.isoformat() if course.shed_on else "",
+                "laid_on": course.lays_on.isoformat() if course.lays_on else "",
+                "eggs": str(course.eggs) if lays else "",
+                "slugs": str(course.slugs) if lays else "",
+                # by the day she would have ovulated nobody could miss it
+                "regressed_on": "" if lays else course.ovulates_on.isoformat(),
+            }
+        )
 
 
 def exchanged_pair(rows: SeasonRows) -> tuple[Course, Course]:

@@ -39,12 +39,11 @@ from apps.places.services import readings_record
 from config.demo.afternoon import afternoon
 from config.demo.care import one_that_lost, raise_young
 from config.demo.lineage import Collection
-from config.demo.seasons import EXCHANGED_ON, Course, SeasonRows, exchanged_pair
+from config.demo.seasons import EXCHANGED_ON, REPLAYED_CLUTCHES, Course, SeasonRows, exchanged_pair, replayed
 from config.demo.trade import trade
 from config.demo.world import LOADED_AT, TODAY, Size
 
 Say = Callable[[str], None]
-REPLAYED_CLUTCHES = 24
 HATCH_DAYS = 58
 
 
@@ -85,10 +84,8 @@ def tell(loaded: Loaded, say: Say) -> None:
 def _last_season(loaded: Loaded, rng: random.Random) -> int:
     """A share of last season's clutches, from laying to young that eat."""
     maren, sunniva = loaded.people["maren"], loaded.people["sunniva"]
-    courses = [c for c in loaded.rows.courses[2025] if c.kind == "lays" and c.lays_on and c.lays_on.year == 2026]
-    courses = sorted(courses, key=lambda c: c.lays_on or TODAY)[: loaded.size.of(REPLAYED_CLUTCHES, 2)]
     hatched = 0
-    for course in courses:
+    for course in replayed(loaded.size, loaded.rows.courses[2025]):
         female = Animal.objects.get(code=course.female.code)
         _season_facts(maren, female, course)
         assert course.lays_on is not None

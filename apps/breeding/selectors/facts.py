@@ -43,8 +43,8 @@ class FemaleRecord:
     weights: list[follicles.Weight] = field(default_factory=list)
     condition: list[follicles.Condition] = field(default_factory=list)
     layings: list[date] = field(default_factory=list)
-    days_to_eggs: list[float] = field(default_factory=list)
-    regurgitated_on: date | None = None
+    days_to_eggs: list[tuple[date, float]] = field(default_factory=list)  # laid on, days from shed or ovulation
+    regurgitated: list[date] = field(default_factory=list)
     straining: bool = False
     holds: tuple[str, ...] = ()
 
@@ -133,7 +133,7 @@ def _meals(
             follicles.Meal(on, outcome == MealOutcome.ATE, grams, vigour or None, f"meal:{offer}")
         )
         if outcome == MealOutcome.REGURGITATED:
-            found[animal].regurgitated_on = max(found[animal].regurgitated_on or on, on)
+            found[animal].regurgitated.append(on)
 
 
 def _past_layings(found: dict[int, FemaleRecord], animal_ids: Sequence[int], day: Callable[[datetime], date]) -> None:
@@ -148,7 +148,7 @@ def _past_layings(found: dict[int, FemaleRecord], animal_ids: Sequence[int], day
         known[animal].add(laid)
         base = shed or ovulated
         if base is not None:
-            found[animal].days_to_eggs.append(float((laid - base).days))
+            found[animal].days_to_eggs.append((laid, float((laid - base).days)))
     for animal, on in Brood.objects.filter(dam_id__in=animal_ids).values_list("dam_id", "on"):
         known[animal].add(on)
     for animal, days in known.items():
@@ -173,14 +173,15 @@ def season_questions(
     for cycle in Cycle.objects.filter(season__in=[season.pk for season in seasons]).order_by("number"):
         cycles[cycle.season_id] = cycle
     return {
-        season.pk: _question(season, cycles.get(season.pk), records[season.female_id], spans[season.pk], as_of)
+        season.pk: question_of(season, cycles.get(season.pk), records[season.female_id], spans[season.pk], as_of)
         for season in seasons
     }
 
 
-def _question(
+def question_of(
     season: Season, cycle: Cycle | None, record: FemaleRecord, span: tuple[date, date], as_of: date
 ) -> follicles.SeasonFacts:
+    """The question of one cycle from what was recorded of her, ``season.female`` fetched."""
     first, last = span
     laid_on = clock.day_of(cycle.laying_began) if cycle is not None and cycle.laying_began is not None else None
     earlier = [on for on in record.layings if on <= as_of and (laid_on is None or on < laid_on)]
@@ -195,11 +196,11 @@ def _question(
         pre_lay_shed_on=cycle.shed_on if cycle is not None else None,
         laid_on=laid_on,
         last_laid_on=max(earlier, default=None),
-        regurgitated_on=record.regurgitated_on,
+        regurgitated_on=max((on for on in record.regurgitated if on <= as_of), default=None),
         regressed_on=cycle.regressed_on if cycle is not None else None,
         straining=record.straining,
         holds=record.holds,
-        own_days_to_eggs=tuple(record.days_to_eggs),
+        own_days_to_eggs=tuple(days for on, days in record.days_to_eggs if on <= as_of),
     )
 
 
@@ -213,7 +214,7 @@ def female_question(
     first, last = season_span(profile, season_year(profile, as_of))
     record = female_records([female.pk], first - LOOK_BACK, as_of)[female.pk]
     record.holds = hold_words([female]).get(female.pk, ())
-    return _question(Season(female=female), None, record, (first, last), as_of)
+    return question_of(Season(female=female), None, record, (first, last), as_of)
 
 
 def hold_words(animals: Iterable[Animal]) -> dict[int, tuple[str, ...]]:

@@ -9,6 +9,7 @@ from apps.breeding.services.cycles import (
     regression_record,
 )
 from apps.breeding.services.forecasts import advice_override, forecast_refresh, forecasts_refresh
+from apps.breeding.services.outcomes import CycleItem, cycles_record
 from apps.breeding.services.rota import (
     rota_pin,
     rota_plan,
@@ -33,11 +34,13 @@ from apps.breeding.services.visits import (
 )
 
 __all__ = [
+    "CycleItem",
     "ScanItem",
     "SheetLine",
     "VisitItem",
     "advice_override",
     "cycle_fact_withdraw",
+    "cycles_record",
     "forecast_refresh",
     "forecasts_refresh",
     "laying_finish",

@@ -15,7 +15,7 @@ from apps.accounts.services import audit_write, service
 from apps.animals.choices import HoldWord
 from apps.animals.models import Animal, Brood
 from apps.animals.services import hold_place, holds_lift_by_source
-from apps.breeding.choices import CycleFact, CycleStep
+from apps.breeding.choices import CycleFact, CycleStep, SeasonState
 from apps.breeding.errors import OutOfOrder
 from apps.breeding.models import Cycle, ScanRound, Season
 from apps.breeding.policies import check_cycle, check_day, check_moment, check_round_open, cycle_step
@@ -239,6 +239,15 @@ def _write(cycle: Cycle, **columns: object) -> None:
     if changed != 1:
         raise WrongState("Somebody recorded a step of this cycle meanwhile. Reload and look again.")
     cycle.refresh_from_db()
+
+
+def cycle_holds_place(*, by: Person, female: Animal, cycle: Cycle) -> None:
+    """Holds that a cycle entered late still asks for: no handling before she has laid, recovery after it."""
+    seen = cycle.ovulated_on or cycle.shed_on
+    if cycle.laying_began is not None:
+        _recovery(by=by, female=female, cycle=cycle, began=cycle.laying_began)
+    elif seen is not None and cycle.season.state == SeasonState.OPEN:
+        _hold(by=by, female=female, cycle=cycle, on=seen)
 
 
 def _hold(*, by: Person, female: Animal, cycle: Cycle, on: date) -> None:

@@ -1,4 +1,4 @@
-"""Scans and visits from a file: history as it was, checked row by row; a repeat of the file changes nothing."""
+"""Scans, visits and what came of a season from a file: checked row by row; a repeat of the file changes nothing."""
 
 from __future__ import annotations
 
@@ -10,16 +10,18 @@ from typing import Any
 from apps.animals.choices import Sex
 from apps.animals.models import Animal
 from apps.animals.selectors import animals_by_codes
-from apps.breeding.choices import Side
-from apps.breeding.models import Scan, Visit
-from apps.breeding.policies import check_count, check_female, check_here, check_moment, check_reading
+from apps.breeding.choices import CycleStep, Side
+from apps.breeding.models import Cycle, Scan, Visit
+from apps.breeding.policies import check_count, check_female, check_here, check_moment, check_reading, cycle_step
 from apps.breeding.selectors.profiles import SpeciesProfile, species_profiles
+from apps.breeding.selectors.seasons import current_cycle, season_for
+from apps.breeding.services.outcomes import CycleItem, check_cycle_item, cycles_record
 from apps.breeding.services.scans import ScanItem, scans_record
 from apps.breeding.services.visits import VisitItem, visits_record
 from apps.core import clock
 from apps.core.codes import code_key
 from apps.core.errors import Invalid
-from apps.core.exchange import Column, ImportCounts, Importer, cell, choice_cell, flag_cell, need_cell
+from apps.core.exchange import Column, ImportCounts, Importer, cell, choice_cell, date_cell, flag_cell, need_cell
 
 MILLIMETRES = re.compile(r"\d+([.,]\d+)?")
 
@@ -95,7 +97,7 @@ class ScanImporter(Importer[ScanItem]):
         doubtful = flag_cell(row, "doubtful")
         mm = _millimetres(row)
         _as_column(check_reading, "diameter_mm", mm, numbers, doubtful=doubtful)
-        count = _count(row)
+        count = _count(row, "follicle_count")
         _as_column(check_count, "follicle_count", count, numbers, doubtful=doubtful)
         return ScanItem(
             female=female,
@@ -177,6 +179,82 @@ class VisitImporter(Importer[VisitItem]):
         return ImportCounts(added=len(visits_record(by=self.by, items=list(items))))
 
 
+class CycleImporter(Importer[CycleItem]):
+    """What came of past seasons: a line for each ovulation, clutch or regression."""
+
+    kind = "cycles"
+    title = "Ovulations and clutches"
+    columns = (
+        Column("female_code", "the female's code", required=True, example="PR-0412"),
+        Column("ovulated_on", "day of ovulation, where it was seen", example="2026-03-20"),
+        Column("shed_on", "day of the pre-lay shed, where it was seen", example="2026-04-08"),
+        Column("laid_on", "day of laying or birth", example="2026-05-09"),
+        Column("eggs", "eggs or young counted, with the day of laying", example="7"),
+        Column("slugs", "slugs counted, with the day of laying", example="0"),
+        Column("regressed_on", "day it was clear that nothing comes; leave the other days empty", example=""),
+    )
+
+    def prepare(self, rows: Sequence[Mapping[str, str]]) -> None:
+        """Animals, and what is on record already."""
+        self.animals = _AnimalRows()
+        self.animals.fetch([row.get("female_code", "") for row in rows])
+        ids = [animal.pk for animal in self.animals.found.values()]
+        day = clock.day_reader()
+        self.known = {
+            (female, ovulated, shed, None if laid is None else day(laid), regressed)
+            for female, ovulated, shed, laid, regressed in Cycle.objects.filter(season__female__in=ids).values_list(
+                "season__female_id", "ovulated_on", "shed_on", "laying_began", "regressed_on"
+            )
+        }
+
+    def read_row(self, row: Mapping[str, str], line: int) -> CycleItem:
+        """One cycle. Raises DomainError naming the column."""
+        female = self.animals.animal(row, "female_code")
+        check_female(female, field="female_code")
+        item = CycleItem(
+            female=female,
+            ovulated_on=date_cell(row, "ovulated_on"),
+            shed_on=date_cell(row, "shed_on"),
+            laid_on=date_cell(row, "laid_on"),
+            regressed_on=date_cell(row, "regressed_on"),
+            eggs=_count(row, "eggs"),
+            slugs=_count(row, "slugs"),
+        )
+        check_cycle_item(item)
+        check_here(female, item.first_on, field="female_code")
+        if not self.is_known(item):
+            self._check_free(item)
+        return item
+
+    def _check_free(self, item: CycleItem) -> None:
+        """A season that says something else already is not overwritten."""
+        season = season_for(item.female, item.first_on)
+        cycle = None if season is None else current_cycle(season)
+        if season is None or cycle is None or cycle_step(cycle) is CycleStep.GROWING:
+            return
+        possible = self.animals.profiles[item.female.species_id].number("season.clutches_possible") or 1
+        laid = cycle.laying_began
+        if cycle.number < possible and laid is not None and clock.day_of(laid) < item.first_on:
+            return
+        raise Invalid(
+            f"{item.female.code} has something else on record of season {season.name}. Mend it on her page.",
+            field="female_code",
+        )
+
+    def key(self, item: CycleItem) -> object:
+        """One cycle of a female by its first day."""
+        return item.female.pk, item.first_on
+
+    def is_known(self, item: CycleItem) -> bool:
+        """The same female and days."""
+        return (item.female.pk, item.ovulated_on, item.shed_on, item.laid_on, item.regressed_on) in self.known
+
+    def write(self, items: Sequence[CycleItem]) -> ImportCounts:
+        """A chunk in one transaction, oldest first so that a season's second clutch follows its first."""
+        rows = sorted(items, key=lambda item: item.first_on)
+        return ImportCounts(added=len(cycles_record(by=self.by, items=rows)))
+
+
 def _millimetres(row: Mapping[str, str]) -> float:
     value = need_cell(row, "diameter_mm").removesuffix("mm").strip()
     if not MILLIMETRES.fullmatch(value):
@@ -186,12 +264,12 @@ def _millimetres(row: Mapping[str, str]) -> float:
     return float(value.replace(",", "."))
 
 
-def _count(row: Mapping[str, str]) -> int | None:
-    value = cell(row, "follicle_count")
+def _count(row: Mapping[str, str], column: str) -> int | None:
+    value = cell(row, column)
     if not value:
         return None
     if not value.isdigit():
-        raise Invalid(f"“{value}” is not a count. Write a whole number.", field="follicle_count")
+        raise Invalid(f"“{value}” is not a count. Write a whole number.", field=column)
     return int(value)
 
 

@@ -8,7 +8,7 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.policies import may
 from apps.animals.services.imports import AnimalsImporter
-from apps.breeding.services.imports import ScanImporter, VisitImporter
+from apps.breeding.services.imports import CycleImporter, ScanImporter, VisitImporter
 from apps.care.services.imports import MealsImporter, WeightsImporter
 from apps.core.exchange import Importer
 from apps.places.services.imports import RacksImporter
@@ -22,6 +22,7 @@ IMPORTERS: dict[str, type[Importer[Any]]] = {
         MealsImporter,
         ScanImporter,
         VisitImporter,
+        CycleImporter,
     )
 }
 
@@ -33,6 +34,7 @@ NEEDS: dict[str, Permission] = {
     MealsImporter.kind: Permission.CARE_RECORD,
     ScanImporter.kind: Permission.SCANS_RECORD,
     VisitImporter.kind: Permission.VISITS_RECORD,
+    CycleImporter.kind: Permission.SEASONS_EDIT,
 }
 
 

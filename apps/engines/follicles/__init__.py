@@ -8,7 +8,10 @@ from .filtering import DeadlineExceeded
 from .forecast import season_forecast, season_forecasts
 from .gate import Barrier, barriers
 from .judgement import ReadingJudgement, judge_reading
+from .past import PastSeason, Refused, Spell
 from .profile import FollicleProfile, profile_from_numbers
+from .replay import LEVELS, Replay, Scored, replay
+from .score import Line, Report, summed_up
 from .season import season_opening
 
 __all__ = [
@@ -16,6 +19,7 @@ __all__ = [
     "CONDITION_WORDS",
     "ENGINE_VERSION",
     "HOLD_WORDS",
+    "LEVELS",
     "VIGOUR_WORDS",
     "VISIT_ACTS",
     "Advice",
@@ -26,12 +30,19 @@ __all__ = [
     "Fan",
     "FollicleProfile",
     "Interval",
+    "Line",
     "Meal",
+    "PastSeason",
     "Reach",
     "ReadingJudgement",
+    "Refused",
+    "Replay",
+    "Report",
     "Scan",
+    "Scored",
     "SeasonFacts",
     "SeasonForecast",
+    "Spell",
     "StateShares",
     "Visit",
     "Weight",
@@ -40,7 +51,9 @@ __all__ = [
     "forecast_fans",
     "judge_reading",
     "profile_from_numbers",
+    "replay",
     "season_forecast",
     "season_forecasts",
     "season_opening",
+    "summed_up",
 ]

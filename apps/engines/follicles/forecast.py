@@ -51,6 +51,15 @@ class _Outlook:
     within: dict[float | None, Floats]
 
 
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """An answer with the whole chances of its dates, for those who hold it against what happened."""
+
+    forecast: SeasonForecast
+    ovulation: DayChances | None
+    eggs: DayChances | None
+
+
 def season_forecast(
     facts: SeasonFacts, profile: FollicleProfile, as_of: date, deadline: float | None = None
 ) -> SeasonForecast:
@@ -62,8 +71,15 @@ def season_forecasts(
     many: Sequence[SeasonFacts], profile: FollicleProfile, as_of: date, deadline: float | None = None
 ) -> list[SeasonForecast]:
     """The same for many females of one species, filtered together; results in the order given."""
+    return [whole.forecast for whole in season_wholes(many, profile, as_of, deadline)]
+
+
+def season_wholes(
+    many: Sequence[SeasonFacts], profile: FollicleProfile, as_of: date, deadline: float | None = None
+) -> list[Whole]:
+    """The same with the whole chances of the dates beside each answer."""
     ready = [prepare(facts, profile, as_of) for facts in many]
-    found: dict[int, SeasonForecast] = {}
+    found: dict[int, Whole] = {}
     for visited in (False, True):
         rows = [i for i, item in enumerate(ready) if item.visited is visited]
         if not rows:
@@ -170,15 +186,14 @@ def cell_quantiles(model: GrowthModel, cells: Floats, shares: Sequence[float]) -
     return [float(np.interp(share * cumulative[-1], cumulative, model.edges)) for share in shares]
 
 
-def _assemble(
-    item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date, model: GrowthModel
-) -> SeasonForecast:
+def _assemble(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date, model: GrowthModel) -> Whole:
     facts = item.facts
     known = facts.ovulated_on is not None or facts.pre_lay_shed_on is not None or facts.laid_on is not None
     mm_now = None
     if not known and outlook.cells.sum() > 0:
         mm_now = Interval(*cell_quantiles(model, outlook.cells, QUANTILES))
-    ovulation, shed, eggs = _dates(item, outlook, profile, as_of)
+    when, shed_chances, egg_chances = _dates(item, outlook, profile, as_of)
+    ovulation, shed, eggs = _shown(when), _shown(shed_chances), _shown(egg_chances)
     unseen = _unseen(item, outlook, profile)
     stop = _past(model, outlook.cells, profile.lines_stop_mm) + outlook.ovulated
     picture = Picture(
@@ -197,7 +212,7 @@ def _assemble(
     )
     advice = advise(picture)
     lines = [outlook.within[mm] for mm in item.line_targets]
-    return SeasonForecast(
+    forecast = SeasonForecast(
         as_of=as_of,
         mm_now=mm_now,
         growth_mm_per_week=None if known else _widened(outlook.speed, slope_error(item.scans, profile)),
@@ -212,6 +227,7 @@ def _assemble(
         stage=stage_word(picture),
         notes=_notes(item, outlook, profile, as_of, unseen),
     )
+    return Whole(forecast, when, egg_chances)
 
 
 def _past(model: GrowthModel, cells: Floats, mm: float) -> float:
@@ -286,7 +302,7 @@ def _reach(mm: float, outlook: _Outlook, as_of: date, known: bool, profile: Foll
 
 def _dates(
     item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date
-) -> tuple[DateInterval | None, DateInterval | None, DateInterval | None]:
+) -> tuple[DayChances | None, DayChances | None, DayChances | None]:
     """Ovulation, shed, laying or birth; what has been seen stands, and narrows what follows."""
     facts, least = item.facts, profile.growth_reach_least_probability
     if facts.ovulated_on is not None:
@@ -311,7 +327,7 @@ def _dates(
     if facts.laid_on is not None:
         eggs = certain(facts.laid_on)
         shed = certain(facts.pre_lay_shed_on) if facts.pre_lay_shed_on is not None else None
-    return _shown(ovulation), _shown(shed), _shown(eggs)
+    return ovulation, shed, eggs
 
 
 def _shown(found: DayChances | None) -> DateInterval | None:

@@ -27,11 +27,13 @@ class DayChances:
 
     def interval(self) -> DateInterval:
         """The days by which 10, 50 and 90 % have happened."""
-        total = np.cumsum(self.chances)
-        low, middle, high = (
-            self.first + timedelta(days=int(np.searchsorted(total, q * total[-1] - 1e-12))) for q in QUANTILES
-        )
+        low, middle, high = (self.day_by(share) for share in QUANTILES)
         return DateInterval(low, middle, high)
+
+    def day_by(self, share: float) -> date:
+        """The day by which that share of the chance has passed."""
+        total = np.cumsum(self.chances)
+        return self.first + timedelta(days=int(np.searchsorted(total, share * total[-1] - 1e-12)))
 
     def later_than(self, day: date, least: float) -> DayChances:
         """The same, given that it has not happened up to `day`; unchanged where less than `least` is left."""
