@@ -121,7 +121,7 @@ def test_the_command_reports_and_writes_its_file(
         assert words in said
     assert "Of 1 ovulation on record, 1 were announced" in said
     assert "No advice was refused." in said
-    rows = list(csv.DictReader(path.open()))
+    rows = list(csv.DictReader(path.read_text().splitlines()))
     ovulations = [row for row in rows if row["forecast_of"] == "ovulation"]
     assert [row["readings"] for row in ovulations] == ["1", "2", "3", "4", "5"]
     assert {row["happened"] for row in ovulations} == {OVULATED.isoformat()}

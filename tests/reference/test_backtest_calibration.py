@@ -30,6 +30,7 @@ from apps.engines.follicles import (
 )
 from apps.engines.follicles.replay import LAYING, NEXT_SCAN, OVULATION
 from apps.engines.follicles.score import scans_word
+from config.demo.genes import Genome
 from config.demo.lineage import Collection, DemoAnimal
 from config.demo.seasons import SeasonRows, season_rows
 from config.demo.world import Size
@@ -45,7 +46,7 @@ def _animals(sex: str, count: int) -> list[DemoAnimal]:
             species="python-regius",
             sex=sex,
             hatched_on=date(2019, 7, 1) + timedelta(days=number % 60),
-            genome={},
+            genome=Genome(),
             traits="",
             mass_g=1700 + 60 * (number % 12),
             tub=f"{number:04d}",

@@ -12,6 +12,7 @@ from apps.animals.models import Animal, Hold
 from apps.animals.selectors import holds_in_force
 from apps.breeding.choices import CycleFact, CycleStep, SeasonState, Stage, act_word
 from apps.breeding.models import Cycle, Scan, Season, SeasonForecast, Visit
+from apps.breeding.pages.reasons import ReasonLine, reason_lines
 from apps.breeding.pages.strips import female_strip, past_strip
 from apps.breeding.pages.words import (
     age_words,
@@ -49,13 +50,14 @@ class AdviceLine:
 
     act: str
     words: str
-    because: list[str]
+    because: list[ReasonLine]
 
 
 @dataclass(frozen=True)
 class VisitRow:
     """One visit of this season."""
 
+    pk: int
     ref: str
     day: str
     until: str
@@ -72,6 +74,7 @@ class VisitRow:
 class ScanRow:
     """One reading of this season."""
 
+    pk: int
     ref: str
     day: str
     mm: str
@@ -156,7 +159,7 @@ def female_page(female: Animal, season: Season | None, person: Person) -> Female
     cycle = detail.cycle if detail is not None else None
     late = forecast is not None and forecast.act == "see_vet" and forecast.stage in {Stage.OVULATED, Stage.GRAVID}
     needs = late or (forecast is not None and forecast.stage == Stage.PREOVULATORY)
-    lead, lesser, decided = _advice(detail)
+    lead, lesser, decided = _advice(detail, female)
     return FemalePage(
         animal=female,
         season=season,
@@ -211,17 +214,17 @@ def _no_advice(female: Animal, profile: SpeciesProfile, season: Season | None, f
     return "" if forecast is not None else "Advice follows in a moment; it is being worked out."
 
 
-def _advice(detail: SeasonDetail | None) -> tuple[AdviceLine | None, list[AdviceLine], str]:
+def _advice(detail: SeasonDetail | None, female: Animal) -> tuple[AdviceLine | None, list[AdviceLine], str]:
     if detail is None or detail.forecast is None:
         return None, [], ""
     lines = [
-        AdviceLine(item["act"], act_word(item["act"]), list(item["because"]))
+        AdviceLine(item["act"], act_word(item["act"]), reason_lines(item, female, detail.season))
         for item in detail.forecast.answer.get("advice", [])
     ]
     if detail.override is None:
         return (lines[0], lines[1:], "") if lines else (None, [], "")
     row = detail.override
-    mine = AdviceLine(row.instead, act_word(row.instead), [row.reason])
+    mine = AdviceLine(row.instead, act_word(row.instead), [ReasonLine(row.reason)])
     decided = (
         f"{row.by.name} decided on {day_text(clock.local(row.at))}, against “{act_word(row.act)}”. "
         "It holds until her facts change."
@@ -232,6 +235,7 @@ def _advice(detail: SeasonDetail | None) -> tuple[AdviceLine | None, list[Advice
 def _visit_row(visit: Visit, person: Person) -> VisitRow:
     locks = sorted(lock.seen_at for lock in visit.locks.all() if lock.struck_at is None)
     return VisitRow(
+        pk=visit.pk,
         ref=visit.ref,
         day=day_text(clock.day_of(visit.began_at)),
         until=day_text(clock.day_of(visit.ended_at)) if visit.ended_at is not None else "",
@@ -252,6 +256,7 @@ def _scan_rows(season: Season, profile: SpeciesProfile, person: Person) -> list[
     )
     return [
         ScanRow(
+            pk=scan.pk,
             ref=scan.ref,
             day=day_text(clock.day_of(scan.observed_at)),
             mm=number_text(scan.mm, 1),

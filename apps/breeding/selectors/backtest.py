@@ -122,7 +122,7 @@ def _past(
         facts=replace(facts, straining=False, holds=(), own_days_to_eggs=(), regurgitated_on=None),
         ends=span[1],
         over=span[1] < clock.today() or season.state in ENDED,
-        regurgitated=tuple(record.regurgitated),
+        regurgitated=tuple(on for on, _ in record.regurgitated),
         days_to_eggs=tuple(record.days_to_eggs),
     )
 
@@ -165,9 +165,8 @@ def _refused(seasons: Sequence[Season]) -> dict[int, list[Refused]]:
     found: dict[int, list[Refused]] = defaultdict(list)
     rows = AdviceOverride.objects.filter(forecast__season__in=[season.pk for season in seasons])
     for row in rows.select_related("forecast").order_by("at", "pk"):
-        advice = next((one for one in row.forecast.answer.get("advice", []) if one["act"] == row.act), {})
-        window = advice.get("by") or {}
-        by = date.fromisoformat(window["p90"]) if window.get("p90") else None
+        windows = [one.get("by") for one in row.forecast.answer.get("advice", []) if one["act"] == row.act]
+        by = date.fromisoformat(windows[0]["p90"]) if windows and windows[0] else None
         found[row.forecast.season_id].append(
             Refused(row.forecast.as_of, row.act, row.instead, row.reason, row.forecast.stage, by)
         )

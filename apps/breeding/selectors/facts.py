@@ -31,6 +31,7 @@ ADVICE_HOLDS = frozenset(
         HoldWord.OPAQUE,
     }
 )
+CYCLE_DAYS = ("ovulated_on", "pre_lay_shed_on", "laid_on", "regressed_on")
 
 
 @dataclass
@@ -42,11 +43,11 @@ class FemaleRecord:
     meals: list[follicles.Meal] = field(default_factory=list)
     weights: list[follicles.Weight] = field(default_factory=list)
     condition: list[follicles.Condition] = field(default_factory=list)
-    layings: list[date] = field(default_factory=list)
+    layings: dict[date, str] = field(default_factory=dict)  # with the row that tells of it
     days_to_eggs: list[tuple[date, float]] = field(default_factory=list)  # laid on, days from shed or ovulation
-    regurgitated: list[date] = field(default_factory=list)
-    straining: bool = False
-    holds: tuple[str, ...] = ()
+    regurgitated: list[tuple[date, str]] = field(default_factory=list)
+    straining: str = ""  # the note that says so, while it is open
+    holds: tuple[tuple[str, str], ...] = ()  # word and row
 
 
 def female_records(animal_ids: Sequence[int], since: date, as_of: date) -> dict[int, FemaleRecord]:
@@ -76,10 +77,10 @@ def female_records(animal_ids: Sequence[int], since: date, as_of: date) -> dict[
     _visits(found, animal_ids, first, last, day)
     _meals(found, animal_ids, first, last, day)
     _past_layings(found, animal_ids, day)
-    for animal in HealthNote.objects.filter(
+    for pk, animal in HealthNote.objects.filter(
         animal_id__in=animal_ids, closed_at__isnull=True, struck_at__isnull=True, signs__icontains=HealthSign.STRAINING
-    ).values_list("animal_id", flat=True):
-        found[animal].straining = True
+    ).values_list("pk", "animal_id"):
+        found[animal].straining = f"note:{pk}"
     return found
 
 
@@ -133,26 +134,23 @@ def _meals(
             follicles.Meal(on, outcome == MealOutcome.ATE, grams, vigour or None, f"meal:{offer}")
         )
         if outcome == MealOutcome.REGURGITATED:
-            found[animal].regurgitated.append(on)
+            found[animal].regurgitated.append((on, f"meal:{offer}"))
 
 
 def _past_layings(found: dict[int, FemaleRecord], animal_ids: Sequence[int], day: Callable[[datetime], date]) -> None:
     """Every laying or birth on record, and her own days from shed (else ovulation) to it."""
-    known: dict[int, set[date]] = defaultdict(set)
-    for animal, began, shed, ovulated in Cycle.objects.filter(
+    for animal, on, pk in Brood.objects.filter(dam_id__in=animal_ids).values_list("dam_id", "on", "pk"):
+        found[animal].layings[on] = f"brood:{pk}"
+    for pk, animal, began, shed, ovulated in Cycle.objects.filter(
         season__female_id__in=animal_ids, laying_began__isnull=False
-    ).values_list("season__female_id", "laying_began", "shed_on", "ovulated_on"):
+    ).values_list("pk", "season__female_id", "laying_began", "shed_on", "ovulated_on"):
         if began is None:
             continue
         laid = day(began)
-        known[animal].add(laid)
+        found[animal].layings[laid] = f"cycle:{pk}"
         base = shed or ovulated
         if base is not None:
             found[animal].days_to_eggs.append((laid, float((laid - base).days)))
-    for animal, on in Brood.objects.filter(dam_id__in=animal_ids).values_list("dam_id", "on"):
-        known[animal].add(on)
-    for animal, days in known.items():
-        found[animal].layings = sorted(days)
 
 
 def season_questions(
@@ -185,6 +183,8 @@ def question_of(
     first, last = span
     laid_on = clock.day_of(cycle.laying_began) if cycle is not None and cycle.laying_began is not None else None
     earlier = [on for on in record.layings if on <= as_of and (laid_on is None or on < laid_on)]
+    last_laid_on = max(earlier, default=None)
+    regurgitated = max((row for row in record.regurgitated if row[0] <= as_of), default=None)
     return follicles.SeasonFacts(
         hatched_on=season.female.hatched_on,
         scans=tuple(scan for scan in record.scans if first <= scan.on <= last),
@@ -195,12 +195,20 @@ def question_of(
         ovulated_on=cycle.ovulated_on if cycle is not None else None,
         pre_lay_shed_on=cycle.shed_on if cycle is not None else None,
         laid_on=laid_on,
-        last_laid_on=max(earlier, default=None),
-        regurgitated_on=max((on for on in record.regurgitated if on <= as_of), default=None),
+        last_laid_on=last_laid_on,
+        regurgitated_on=None if regurgitated is None else regurgitated[0],
         regressed_on=cycle.regressed_on if cycle is not None else None,
-        straining=record.straining,
-        holds=record.holds,
+        straining=bool(record.straining),
+        holds=tuple(sorted({word for word, _ in record.holds})),
         own_days_to_eggs=tuple(days for on, days in record.days_to_eggs if on <= as_of),
+        refs=(
+            ("hatched_on", f"animal:{season.female.pk}"),
+            *(() if cycle is None else ((name, f"cycle:{cycle.pk}") for name in CYCLE_DAYS)),
+            *(() if last_laid_on is None else (("last_laid_on", record.layings[last_laid_on]),)),
+            *(() if regurgitated is None else (("regurgitated_on", regurgitated[1]),)),
+            *((("straining", record.straining),) if record.straining else ()),
+            *record.holds,
+        ),
     )
 
 
@@ -217,11 +225,11 @@ def female_question(
     return question_of(Season(female=female), None, record, (first, last), as_of)
 
 
-def hold_words(animals: Iterable[Animal]) -> dict[int, tuple[str, ...]]:
-    """Holds in force now that the season's advice knows, by animal id."""
+def hold_words(animals: Iterable[Animal]) -> dict[int, tuple[tuple[str, str], ...]]:
+    """Holds in force now that the season's advice knows, by animal id: word and row."""
     rows = list(animals)
     held = holds_in_force(rows, clock.now())
     return {
-        animal_id: tuple(sorted({str(hold.word) for hold in holds if hold.word in ADVICE_HOLDS}))
+        animal_id: tuple(sorted((str(hold.word), f"hold:{hold.pk}") for hold in holds if hold.word in ADVICE_HOLDS))
         for animal_id, holds in held.items()
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -38,6 +39,7 @@ KINDS: dict[str, type[Fact]] = {
     "photo": Photo,
     "careskip": CareSkip,
 }
+MOST_ASKED = 40
 HEALTH_KINDS = ("healthnote", "healthtest", "treatment", "dose")
 
 
@@ -144,6 +146,20 @@ def entries_of(animal: Animal, *, kinds: tuple[str, ...] = tuple(KINDS), limit: 
         found += rows.order_by("-observed_at", "-pk")[:limit]
     found.sort(key=lambda fact: (fact.observed_at, fact.recorded_at), reverse=True)
     return [entry_of(fact) for fact in found[:limit]]
+
+
+def entries_asked(animal: Animal, keys: Sequence[str], shown: list[Entry]) -> list[Entry]:
+    """The entries shown, with those a link asks for by key; a key of no entry of this animal adds nothing."""
+    there = {entry.key for entry in shown}
+    found = list(shown)
+    for key in dict.fromkeys(keys[:MOST_ASKED]):
+        try:
+            fact = None if key in there else fact_by_key(animal, key)
+        except Missing:
+            continue
+        if fact is not None:
+            found.append(entry_of(fact))
+    return sorted(found, key=lambda entry: (entry.fact.observed_at, entry.fact.recorded_at), reverse=True)
 
 
 def fact_by_key(animal: Animal, key: str) -> Fact:

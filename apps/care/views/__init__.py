@@ -24,7 +24,7 @@ from apps.care.pages.rack import check_page, offer_page
 from apps.care.policies import check_strike, may_strike, needs_reason
 from apps.care.selectors import health_notes, open_health_notes
 from apps.care.selectors.racks import racks_to_feed
-from apps.care.selectors.timeline import entry_of, fact_by_key
+from apps.care.selectors.timeline import entries_asked, entry_of, fact_by_key
 from apps.care.views.acting import act_forms, posted_act, refuse
 from apps.core.errors import DomainError, Invalid, Many
 from apps.core.formats import count_text
@@ -45,7 +45,8 @@ def animal_care(request: PersonRequest, ref: str) -> HttpResponse:
     page = quick_page(animal)
     shown = act_forms(bound, page.offer_initial)
     questioned = "weight" in bound and bound["weight"].has_error("mass_g", code="questioned")
-    entries = [(entry, may_strike(request.user, entry.fact)) for entry in page.entries]
+    asked = entries_asked(animal, request.GET.getlist("entry"), page.entries)
+    entries = [(entry, may_strike(request.user, entry.fact)) for entry in asked]
     context = {"page": page, "animal": animal, "forms": shown, "questioned": questioned, "entries": entries}
     return render(request, "care/animal.html", context, status=400 if bound else 200)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-ENGINE_VERSION = "follicles-2"
+ENGINE_VERSION = "follicles-3"
 
 ACTS = (
     "see_vet",
@@ -67,11 +67,14 @@ class Reach:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One act with its reasons: sentences with figures, and the refs of the facts they rest on."""
+    """One act with its reasons: sentences with figures. `rests_on` names for each sentence the rows it rests on (none
+    where it states a rule or a day of the calendar); `fact_refs` are all of them.
+    """
 
     act: str
     because: tuple[str, ...]
     fact_refs: tuple[str, ...] = ()
+    rests_on: tuple[tuple[str, ...], ...] = ()
     gap_g: float | None = None
     by: DateInterval | None = None
     ceiling_g: float | None = None

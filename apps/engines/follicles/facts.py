@@ -61,7 +61,10 @@ class Condition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonFacts:
-    """Everything the season question may hold. `own_days_to_eggs` are her past intervals from shed (or ovulation)."""
+    """Everything the season question may hold. `own_days_to_eggs` are her past intervals from shed (or ovulation).
+
+    `refs` name the rows of what is no list of rows: (key, ref) with the field's name or the word of a hold as key.
+    """
 
     hatched_on: date | None = None
     scans: tuple[Scan, ...] = ()
@@ -79,3 +82,8 @@ class SeasonFacts:
     holds: tuple[str, ...] = ()
     reach_mm: tuple[float, ...] = ()
     own_days_to_eggs: tuple[float, ...] = field(default=())
+    refs: tuple[tuple[str, str], ...] = ()
+
+    def refs_of(self, *keys: str) -> tuple[str, ...]:
+        """The rows behind these fields or holds, as far as they are named."""
+        return tuple(ref for key, ref in self.refs if key in keys)

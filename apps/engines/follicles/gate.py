@@ -41,7 +41,7 @@ def latest_weight(facts: SeasonFacts, as_of: date) -> Weight | None:
 
 def barriers(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> tuple[Barrier, ...]:
     """Everything that stands against a visit today; empty when the gate is open. Follicle size is not part of it."""
-    found = [Barrier("hold", f"Hold: {HOLD_REASONS[word]}.") for word in facts.holds]
+    found = [Barrier("hold", f"Hold: {HOLD_REASONS[word]}.", facts.refs_of(word)) for word in facts.holds]
     if facts.regurgitated_on is not None and "regurgitation" not in facts.holds:
         until = facts.regurgitated_on + timedelta(days=profile.hold_after_regurgitation_days)
         if as_of < until:
@@ -50,6 +50,7 @@ def barriers(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> tuple
                     "regurgitation",
                     f"She regurgitated on {day(facts.regurgitated_on)}: no visit before {day(until)} "
                     f"({profile.hold_after_regurgitation_days:g} days, house rule).",
+                    facts.refs_of("regurgitated_on"),
                 )
             )
     if facts.hatched_on is not None:
@@ -61,6 +62,7 @@ def barriers(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> tuple
                     "age",
                     f"She is {age} days old; the least age is {profile.gate_min_age_days:g} days, "
                     f"reached on {day(old_enough)}.",
+                    facts.refs_of("hatched_on"),
                 )
             )
     recovered = recovery_ends(facts, as_of, profile)
@@ -70,6 +72,7 @@ def barriers(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> tuple
                 "recovery",
                 f"Her last clutch was on {day(facts.last_laid_on)}; recovery of {profile.gate_recovery_days:g} days "
                 f"(house rule) ends on {day(recovered)}.",
+                facts.refs_of("last_laid_on"),
             )
         )
     found += _weight_barriers(facts, as_of, profile)
@@ -127,10 +130,15 @@ def mass_alarm(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> Bar
     )
 
 
+def weights_since_clutch(facts: SeasonFacts, as_of: date) -> list[Weight]:
+    """Her weights after her last clutch; all of them where none is on record."""
+    since = facts.last_laid_on if facts.last_laid_on is not None and facts.last_laid_on <= as_of else date.min
+    return [w for w in facts.weights if since < w.on <= as_of]
+
+
 def own_gain_g_per_week(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> float | None:
     """Her gain by a straight line through her weights since the last clutch; None with under 3 weights or too short."""
-    since = facts.last_laid_on if facts.last_laid_on is not None and facts.last_laid_on <= as_of else date.min
-    weights = [w for w in facts.weights if since < w.on <= as_of]
+    weights = weights_since_clutch(facts, as_of)
     if len(weights) < 3:
         return None
     days = [(w.on - weights[0].on).days for w in weights]

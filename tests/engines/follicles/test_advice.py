@@ -220,7 +220,8 @@ def test_regression_needs_two_readings_and_then_gives_no_dates(python: FollicleP
 def test_advice_names_the_facts_it_rests_on(python: FollicleProfile) -> None:
     answer = season_forecast(ready(scans=LATE, visits=LOCKED), python, AS_OF)
     assert answer.lead.act == "stop_pairing"
-    assert answer.lead.fact_refs == ("scan:4",)
+    assert answer.lead.fact_refs == ("scan:4", "scan:60", "scan:32", "visit:40", "visit:20")
+    assert dict(zip(answer.lead.because, answer.lead.rests_on, strict=True))["37.5 mm on 2 Apr 2027."] == ("scan:4",)
 
 
 def test_without_visits_looking_for_ovulation_leads(python: FollicleProfile) -> None:
