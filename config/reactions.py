@@ -26,6 +26,7 @@ from apps.shipping import reactions as shipping_reactions
 TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
     jobs_events.AlarmRaised: (jobs_reactions.alarm_notices,),
     animals_events.AnimalLeft: (inventory_reactions.offer_ends,),
+    animals_events.CatalogueEdited: (animals_reactions.beliefs_anew,),
     animals_events.LineageTouched: (animals_reactions.beliefs_follow,),
     animals_events.RecordsCorrected: (
         animals_reactions.beliefs_follow,

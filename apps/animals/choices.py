@@ -151,3 +151,11 @@ class HandlingAct(TextChoices):
     FEED = "feed"
     SELL = "sell"
     SHIP = "ship"
+
+
+class CatalogueEditKind(TextChoices):
+    """What the house adds to a trait catalogue."""
+
+    TRAIT = "trait"
+    PAIR = "pair", "name of a pair"
+    WELFARE = "welfare", "welfare fact"

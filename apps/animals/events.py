@@ -31,3 +31,11 @@ class LineageTouched(Event):
 
     name: ClassVar[str] = "animals.lineage-touched"
     animal_refs: list[str]
+
+
+@dataclass(frozen=True)
+class CatalogueEdited(Event):
+    """The house changed what a species' genes do: what rests on the catalogue is stale."""
+
+    name: ClassVar[str] = "animals.catalogue-edited"
+    species_ref: str

@@ -14,6 +14,7 @@ from apps.animals.choices import HoldWord, Mode, Origin, Purpose, Sex, SireModel
 from apps.animals.models import Animal, Species
 from apps.animals.selectors import animal_by_code
 from apps.core import clock
+from apps.engines.genetics.catalogue import Harm, Inheritance, TwoCopies
 from apps.places.models import Rack, Room, Tub
 from apps.places.selectors import tub_by_label
 
@@ -286,3 +287,84 @@ class SiresForm(forms.Form):
     male_3 = AnimalField(label="Third male", required=False)
     share_3 = forms.FloatField(label="Chance in %", required=False, min_value=0, max_value=100)
     stored = forms.FloatField(label="Stored sperm, chance in %", required=False, min_value=0, max_value=100)
+
+
+EVIDENCE = ("common practice", "published", "published gene, common practice relation", "disputed")
+
+
+class EvidenceForm(forms.Form):
+    """What every edit of a catalogue says of itself."""
+
+    evidence = forms.ChoiceField(label="Evidence", choices=[(word, word) for word in EVIDENCE])
+    source = forms.CharField(
+        label="Known from", max_length=400, help_text="the paper, or: common practice of the trade, no source"
+    )
+    reason = forms.CharField(label="Why", max_length=400, help_text="a sentence; it stays on record")
+    sure = forms.BooleanField(label="I am sure", required=False)
+
+
+class CatalogueTraitForm(EvidenceForm):
+    """A trait: new, or one that is there and is put right."""
+
+    name = forms.CharField(label="Trait", max_length=60, help_text="one that is there is changed")
+    label = forms.CharField(label="Short label", max_length=40, required=False)
+    series = forms.CharField(
+        label="Series", max_length=40, help_text="traits of one series are alleles of one gene; a new code begins one"
+    )
+    inheritance = forms.ChoiceField(label="Inherited", choices=[(word, word.replace("_", " ")) for word in Inheritance])
+    two_copies = forms.ChoiceField(
+        label="Two copies",
+        required=False,
+        choices=[
+            ("", "as usual"),
+            *((word, word.replace("_", " ")) for word in TwoCopies if word != TwoCopies.LETHAL),
+        ],
+    )
+    aliases = forms.CharField(label="Other names", max_length=200, required=False, help_text="separated by commas")
+    field_order = ("name", "label", "series", "inheritance", "two_copies", "aliases")
+
+    def body(self) -> dict[str, object]:
+        """The row as trait files write it; an empty field says nothing."""
+        data = self.cleaned_data
+        names = ("name", "label", "series", "inheritance", "two_copies", "evidence", "source")
+        row: dict[str, object] = {name: " ".join(data[name].split()) for name in names if data[name]}
+        aliases = _listed(data["aliases"])
+        return row | ({"aliases": aliases} if aliases else {})
+
+
+class CataloguePairForm(EvidenceForm):
+    """What the trade calls two traits of one series together."""
+
+    first = forms.CharField(label="One trait", max_length=60)
+    second = forms.CharField(label="The other", max_length=60)
+    called = forms.CharField(label="Called", max_length=200, help_text="several names separated by commas")
+    field_order = ("first", "second", "called")
+
+    def body(self) -> dict[str, object]:
+        """The row as trait files write it."""
+        data = self.cleaned_data
+        return {"pair": [data["first"].strip(), data["second"].strip()], "called": _listed(data["called"])}
+
+
+class CatalogueWelfareForm(EvidenceForm):
+    """What one or two copies of a trait mean for the animal."""
+
+    trait = forms.CharField(label="Trait", max_length=60)
+    copies = forms.TypedChoiceField(label="Copies", coerce=int, choices=[(1, "one or two"), (2, "two")])
+    harm = forms.ChoiceField(
+        label="Kind",
+        choices=[(word, word) for word in Harm],
+        help_text="lethal and neurological keep a cross out of suggestions until the owner lifts it",
+    )
+    fact = forms.CharField(label="What is told", max_length=400)
+    field_order = ("trait", "copies", "harm", "fact")
+
+    def body(self) -> dict[str, object]:
+        """The row as trait files write it."""
+        data = self.cleaned_data
+        row = {name: " ".join(data[name].split()) for name in ("harm", "fact", "evidence", "source")}
+        return {"when": {data["trait"].strip(): data["copies"]}, **row}
+
+
+def _listed(text: str) -> list[str]:
+    return [" ".join(word.split()) for word in text.split(",") if word.strip()]

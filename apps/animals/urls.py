@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, crosses, intake, lineage, lists, places, species, welfare
+from apps.animals.views import acts, catalogues, crosses, intake, lineage, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
@@ -27,6 +27,8 @@ urlpatterns = [
     path("cross/", crosses.cross, name="cross"),
     path("species/<str:ref>/values/", crosses.values, name="trait-values"),
     path("trait-values/<int:pk>/drop/", crosses.value_drop, name="trait-value-drop"),
+    path("species/<str:ref>/catalogue/", catalogues.catalogue, name="catalogue"),
+    path("catalogue-edits/<str:ref>/withdraw/", catalogues.withdraw, name="catalogue-withdraw"),
     path("species/<str:ref>/welfare/", welfare.welfare, name="welfare"),
     path("welfare-lifts/<str:ref>/withdraw/", welfare.withdraw, name="welfare-withdraw"),
     path("species/<str:ref>/<str:key>/", species.number, name="number"),

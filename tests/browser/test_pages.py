@@ -52,6 +52,7 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "animals:cross": ["/cross/", "/cross/?species=python-regius&dam=Pastel+het+Clown&sire=Spider+66%25+het+Clown"],
         "animals:trait-values": [f"{species}values/"],
         "animals:welfare": [f"{species}welfare/"],
+        "animals:catalogue": [f"{species}catalogue/"],
         "animals:number": [f"{species}lines.stop_mm/"],
         "animals:places": ["/places/"],
         "animals:place-hold": ["/places/holds/new/"],

@@ -17,8 +17,8 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.policies import may
 from apps.animals import services
-from apps.animals.choices import Sex
-from apps.animals.models import Species, TraitValue, WelfareLift
+from apps.animals.choices import CatalogueEditKind, Sex
+from apps.animals.models import CatalogueEdit, Species, TraitValue, WelfareLift
 from apps.animals.selectors import species_by_name
 from apps.animals.selectors.crosses import CrossAnswer, CrossAsked, cross_answer
 from apps.core.errors import Invalid
@@ -104,6 +104,66 @@ class WelfareLiftViewSet(FloorViewSet):
             by=self.by, lift=self.get_object(), **self.valid(WithdrawIn), request_key=self.request_key
         )
         return Response(WelfareLiftOut(row).data)
+
+
+class CatalogueEditOut(serializers.ModelSerializer[CatalogueEdit]):
+    """One edit of a trait catalogue; in force while it is not withdrawn."""
+
+    species = serializers.CharField(source="species.scientific", read_only=True)
+    by = serializers.CharField(source="by.name", read_only=True)
+    withdrawn_by = serializers.CharField(source="withdrawn_by.name", read_only=True, default=None)
+
+    class Meta:
+        model = CatalogueEdit
+        fields = [
+            "ref",
+            "species",
+            "number",
+            "kind",
+            "about",
+            "body",
+            "reason",
+            "made_at",
+            "by",
+            "withdrawn_at",
+            "withdrawn_by",
+            "withdrawn_why",
+        ]
+
+
+class CatalogueEditIn(serializers.Serializer[Any]):
+    """A row as trait files write it, with `source` in words; a trait also names its `series`."""
+
+    species = serializers.CharField(max_length=80, help_text="scientific name, common name or slug")
+    kind = serializers.ChoiceField(choices=CatalogueEditKind.choices)
+    body = serializers.DictField()
+    reason = serializers.CharField(max_length=400)
+    sure = serializers.BooleanField(default=False, help_text="needed where animals speak of the series already")
+
+
+class CatalogueEditViewSet(FloorViewSet):
+    """What the house adds to the shipped trait catalogues, or changes."""
+
+    queryset = CatalogueEdit.objects.select_related("species", "by", "withdrawn_by").order_by("-made_at", "-pk")
+    serializer_class = CatalogueEditOut
+    act_permissions = {"create": Permission.TRAITS_EDIT, "withdraw": Permission.TRAITS_EDIT}
+
+    @extend_schema(request=CatalogueEditIn, responses={201: CatalogueEditOut})
+    def create(self, request: Request) -> Response:
+        """Add a trait, a pair's name or a welfare fact, or put one right."""
+        data = self.valid(CatalogueEditIn)
+        data["species"] = species_named(data["species"])
+        row = services.catalogue_edit(by=self.by, **data, request_key=self.request_key)
+        return Response(CatalogueEditOut(row).data, status=status.HTTP_201_CREATED)
+
+    @extend_schema(request=WithdrawIn, responses=CatalogueEditOut)
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Take it back; later edits stay."""
+        row = services.catalogue_edit_withdraw(
+            by=self.by, edit=self.get_object(), **self.valid(WithdrawIn), request_key=self.request_key
+        )
+        return Response(CatalogueEditOut(row).data)
 
 
 class TraitValueOut(serializers.ModelSerializer[TraitValue]):
@@ -249,4 +309,5 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("crosses", CrossViewSet, "cross"),
     ("trait-values", TraitValueViewSet, "trait-value"),
     ("welfare-lifts", WelfareLiftViewSet, "welfare-lift"),
+    ("catalogue-edits", CatalogueEditViewSet, "catalogue-edit"),
 ]

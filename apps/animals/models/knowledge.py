@@ -6,6 +6,7 @@ from django.db import models
 
 from apps.accounts.models import Person
 from apps.animals.choices import (
+    CatalogueEditKind,
     Mode,
     NumberOrigin,
     Sex,
@@ -26,6 +27,9 @@ class Species(Linked):
     venomous = models.BooleanField(default=False)
     has_profile = models.BooleanField(default=False)
     profile_version = models.CharField(max_length=40, blank=True)
+    catalogue_stamp = models.CharField(
+        max_length=12, blank=True, help_text="Names the house's edits in force; empty: the catalogue is as shipped."
+    )
 
     class Meta:
         verbose_name_plural = "species"
@@ -33,6 +37,32 @@ class Species(Linked):
 
     def __str__(self) -> str:
         return self.scientific
+
+
+class CatalogueEdit(Linked):
+    """One addition of the house to a shipped trait catalogue, or a change of it; in force until it is withdrawn."""
+
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="catalogue_edits")
+    number = models.PositiveIntegerField(help_text="Counted per species; the catalogue's version names the last.")
+    kind = models.CharField(max_length=8, choices=CatalogueEditKind.choices)
+    about = models.CharField(max_length=160, help_text="The trait, pair or genotype in words.")
+    body = models.JSONField(help_text="The row as trait files write it.")
+    reason = models.CharField(max_length=400)
+    made_at = models.DateTimeField()
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_why = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["species", "number"], name="catalogue_edit_number_once"),
+            choice_check("kind", CatalogueEditKind, "catalogue_edit_kind_known"),
+            paired_check("withdrawn_at", "withdrawn_by", "catalogue_edit_withdrawn_pair"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.species} {self.number}: {self.about}"
 
 
 class SpeciesNumber(models.Model):

@@ -9,8 +9,8 @@ from apps.animals.choices import Status
 from apps.animals.models import Animal, CarriedBelief, LineageDoubt, SireBelief
 from apps.animals.pages.lineage_svg import Bar, Box, lineage_svg
 from apps.animals.selectors.beliefs import beliefs_of, sire_beliefs_of
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.herd import herd_of, relatives_of
-from apps.animals.selectors.species import catalogue_of
 from apps.engines.genetics.catalogue import WILD
 from apps.engines.pedigree.errors import DeadlinePassed
 from apps.engines.pedigree.influence import Influence, rests_on

@@ -1,5 +1,6 @@
 """Reads of animals, lineage, holds and species."""
 
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.holds import hold_history, holds_at, holds_in_force
 from apps.animals.selectors.kinship import RecordedPedigree, lineage_fault, recorded_pedigree
 from apps.animals.selectors.lineage import (
@@ -16,7 +17,6 @@ from apps.animals.selectors.lineage import (
 from apps.animals.selectors.purchases import purchases, purchases_to_decide, purchases_undecided
 from apps.animals.selectors.species import (
     all_species,
-    catalogue_of,
     near_species,
     number_rows,
     profile_numbers,

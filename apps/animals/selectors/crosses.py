@@ -11,8 +11,9 @@ from fractions import Fraction
 from apps.accounts.selectors import facility
 from apps.animals.choices import Sex
 from apps.animals.models import Animal, Species
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.lineage import animal_by_code
-from apps.animals.selectors.species import catalogue_of, profile_numbers
+from apps.animals.selectors.species import profile_numbers
 from apps.animals.selectors.trait_values import prices_of, trait_values
 from apps.animals.selectors.welfare import WelfareBlock, blocks_of_beliefs, welfare_lifted
 from apps.animals.selectors.what_if import recorded_kinship

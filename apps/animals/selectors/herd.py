@@ -11,7 +11,7 @@ import orjson
 
 from apps.animals.choices import Origin, Sex, SireHypothesis, SireModel, Status, TraitBasis
 from apps.animals.models import Animal, CarriedBelief, SireCandidate, Species, TraitStatement
-from apps.animals.selectors.species import catalogue_of
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.engines.genetics.belief import Belief
 from apps.engines.genetics.catalogue import WILD, Catalogue, Locus, SexSystem
 from apps.engines.genetics.errors import GeneticsError

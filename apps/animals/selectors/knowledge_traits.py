@@ -9,19 +9,23 @@ import yaml
 from django.conf import settings
 
 from apps.engines.genetics.catalogue import Catalogue
-from apps.engines.genetics.catalogue_reader import catalogue_from_mapping
+from apps.engines.genetics.catalogue_reader import Plain, catalogue_from_mapping
 
 TRAITS = Path("fixtures/reference/traits")
 
 
 @lru_cache(maxsize=1)
+def trait_files() -> dict[str, Plain]:
+    """Every shipped trait file as it is written, by scientific name. Nobody changes what is returned."""
+    folder = Path(settings.BASE_DIR) / TRAITS
+    read = (yaml.safe_load(path.read_text(encoding="utf-8")) for path in sorted(folder.glob("*.yaml")))
+    return {str(mapping["species"]): mapping for mapping in read}
+
+
+@lru_cache(maxsize=1)
 def trait_catalogues() -> tuple[Catalogue, ...]:
     """Every shipped catalogue, by species slug. Raises CatalogueError when a file contradicts itself."""
-    folder = Path(settings.BASE_DIR) / TRAITS
-    return tuple(
-        catalogue_from_mapping(yaml.safe_load(path.read_text(encoding="utf-8")))
-        for path in sorted(folder.glob("*.yaml"))
-    )
+    return tuple(catalogue_from_mapping(mapping) for mapping in trait_files().values())
 
 
 def trait_catalogue(species: str) -> Catalogue:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from apps.animals.models import Animal
-from apps.animals.selectors.knowledge_traits import trait_catalogue
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.lineage import ancestors_of, animal_by_code
 from apps.engines.genetics.belief import Belief
 from apps.engines.genetics.errors import NotationError
@@ -32,10 +32,11 @@ def recorded_belief(code: str) -> RecordedBelief | None:
         return None
     species = animal.species.scientific
     notation = animal.traits.strip() or "normal"
-    try:
-        belief = parse_notation(notation, trait_catalogue(species))
-    except KeyError:
+    catalogue = catalogue_of(animal.species)
+    if catalogue is None:
         return RecordedBelief(animal.code, species, animal.sex, notation, None, "its species has no trait catalogue")
+    try:
+        belief = parse_notation(notation, catalogue)
     except NotationError as error:
         return RecordedBelief(animal.code, species, animal.sex, notation, None, str(error))
     return RecordedBelief(animal.code, species, animal.sex, notation, belief)

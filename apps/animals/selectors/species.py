@@ -12,10 +12,8 @@ from django.db.models import Count, Max, QuerySet, Sum
 
 from apps.animals.choices import NumberOrigin
 from apps.animals.models import Species, SpeciesNumber
-from apps.animals.selectors.knowledge_traits import trait_catalogue
 from apps.core import clock
 from apps.core.errors import Missing
-from apps.engines.genetics.catalogue import Catalogue
 
 
 def all_species() -> QuerySet[Species]:
@@ -71,11 +69,3 @@ def species_number(species: Species, key: str) -> float:
     if key not in numbers:
         raise Missing(f"{species} has no number “{key}”. Set it on the species page.", field=key)
     return numbers[key]
-
-
-def catalogue_of(species: Species) -> Catalogue | None:
-    """The species' trait catalogue, or None when there is none (its traits are kept as typed)."""
-    try:
-        return trait_catalogue(species.scientific)
-    except KeyError:
-        return None

@@ -9,7 +9,7 @@ from fractions import Fraction
 from django.db.models import QuerySet
 
 from apps.animals.models import Animal, Species, WelfareLift
-from apps.animals.selectors.species import catalogue_of
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.engines.genetics.belief import Belief
 from apps.engines.genetics.catalogue import Catalogue, WelfareFact
 from apps.engines.genetics.errors import NotationError

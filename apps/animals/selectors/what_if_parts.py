@@ -9,6 +9,8 @@ from contextlib import contextmanager
 
 from django.conf import settings
 
+from apps.animals.models import Species
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.knowledge_traits import trait_catalogue, trait_species
 from apps.core.questions import NotYetAnswered, QuestionError, Reader
 from apps.engines.genetics.belief import Belief
@@ -21,10 +23,12 @@ from apps.engines.pedigree.errors import TooLarge
 
 
 def read_catalogue(reader: Reader) -> Catalogue:
-    """The catalogue of `species`, by scientific name, common name or slug."""
+    """The catalogue of `species`, by scientific name, common name or slug: the house's where it has edited it."""
     name = reader.need_text("species")
     try:
-        return trait_catalogue(name)
+        shipped = trait_catalogue(name)
+        species = Species.objects.filter(scientific=shipped.species).first()
+        return (species and catalogue_of(species)) or shipped
     except KeyError:
         known = trait_species()
         near = difflib.get_close_matches(name.casefold(), [word.casefold() for word in known], n=1)

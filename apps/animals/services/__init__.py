@@ -2,6 +2,7 @@
 
 from apps.animals.services.beliefs import BeliefMove, beliefs_preview, beliefs_refresh, beliefs_refresh_species
 from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
+from apps.animals.services.catalogues import catalogue_edit, catalogue_edit_withdraw
 from apps.animals.services.holds import hold_close, hold_lift, hold_place, holds_lift_by_source
 from apps.animals.services.intake import animal_intake, purchase_decide, purchases_tell
 from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
@@ -34,6 +35,8 @@ __all__ = [
     "brood_register",
     "brood_sires_set",
     "brood_state_set",
+    "catalogue_edit",
+    "catalogue_edit_withdraw",
     "hold_close",
     "hold_lift",
     "hold_place",

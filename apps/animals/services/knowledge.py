@@ -11,8 +11,9 @@ from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import Mode, NumberOrigin
 from apps.animals.models import Species, SpeciesNumber, Trait
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.knowledge_species import SpeciesProfile, shipped_profiles
-from apps.animals.selectors.species import catalogue_of, number_rows
+from apps.animals.selectors.species import number_rows
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid
 
@@ -35,7 +36,7 @@ def knowledge_load(*, by: Person, request_key: str | None = None) -> list[Specie
                 "profile_version": profile.version,
             },
         )
-        changed = _load_numbers(species, profile) + _load_traits(species)
+        changed = _load_numbers(species, profile) + traits_listed(species)
         if changed:
             audit_write(
                 by=by, act="knowledge.load", subject=species, detail={"version": profile.version, "rows": changed}
@@ -141,24 +142,31 @@ def _load_numbers(species: Species, profile: SpeciesProfile) -> int:
     return len(fresh)
 
 
-def _load_traits(species: Species) -> int:
+def traits_listed(species: Species) -> int:
+    """Make the list of names that pages search say what the catalogue in force says; how many rows changed."""
     catalogue = catalogue_of(species)
     if catalogue is None:
         return 0
-    known = set(Trait.objects.filter(species=species).values_list("name", flat=True))
-    fresh = [
-        Trait(
-            species=species,
-            name=allele.name,
-            label=allele.label,
-            series=locus.code,
-            inheritance=allele.inheritance.value,
-            evidence=allele.evidence,
-            source=allele.source,
-        )
-        for locus in catalogue.loci
-        for allele in locus.alleles
-        if allele.name not in known
-    ]
+    standing = {row.name: row for row in Trait.objects.filter(species=species)}
+    fresh, changed = [], []
+    for locus in catalogue.loci:
+        for allele in locus.alleles:
+            said = {
+                "label": allele.label,
+                "series": locus.code,
+                "inheritance": allele.inheritance.value,
+                "evidence": allele.evidence,
+                "source": allele.source,
+            }
+            row = standing.pop(allele.name, None)
+            if row is None:
+                fresh.append(Trait(species=species, name=allele.name, **said))
+            elif any(getattr(row, name) != value for name, value in said.items()):
+                for name, value in said.items():
+                    setattr(row, name, value)
+                changed.append(row)
     Trait.objects.bulk_create(fresh)
-    return len(fresh)
+    if changed:
+        Trait.objects.bulk_update(changed, ["label", "series", "inheritance", "evidence", "source"])
+    gone, _ = Trait.objects.filter(pk__in=[row.pk for row in standing.values()]).delete() if standing else (0, {})
+    return len(fresh) + len(changed) + gone

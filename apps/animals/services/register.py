@@ -17,7 +17,7 @@ from apps.animals.choices import Origin, Purpose, Sex, Status, TraitBasis
 from apps.animals.errors import CodeTaken, UnknownTrait
 from apps.animals.events import LineageTouched
 from apps.animals.models import Animal, Brood, Placement, Species, TraitStatement
-from apps.animals.selectors.species import catalogue_of
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.services.lineage import check_parents
 from apps.core import clock
 from apps.core.codes import code_key, new_ref

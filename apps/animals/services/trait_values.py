@@ -9,7 +9,7 @@ from apps.accounts.services import audit_write, service
 from apps.animals.choices import Sex
 from apps.animals.errors import UnknownTrait
 from apps.animals.models import Species, TraitValue
-from apps.animals.selectors.species import catalogue_of
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.core import clock
 from apps.core.errors import Invalid
 from apps.engines.genetics.errors import GeneticsError

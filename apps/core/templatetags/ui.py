@@ -110,6 +110,12 @@ def number(value: Number | None, digits: int = 0) -> str:
 
 
 @register.filter
+def spaced(word: str) -> str:
+    """A word of the data files as people write it: ``incomplete dominant``."""
+    return word.replace("_", " ")
+
+
+@register.filter
 def widget_kind(field: Any) -> str:
     """check, choices, hidden or plain: how a form field is laid out."""
     widget = field.field.widget
