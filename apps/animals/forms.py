@@ -341,7 +341,7 @@ class CataloguePairForm(EvidenceForm):
     field_order = ("first", "second", "called")
 
     def body(self) -> dict[str, object]:
-        """The row as trait files write it."""
+        """A pair's row."""
         data = self.cleaned_data
         return {"pair": [data["first"].strip(), data["second"].strip()], "called": _listed(data["called"])}
 
@@ -360,7 +360,7 @@ class CatalogueWelfareForm(EvidenceForm):
     field_order = ("trait", "copies", "harm", "fact")
 
     def body(self) -> dict[str, object]:
-        """The row as trait files write it."""
+        """A welfare fact's row."""
         data = self.cleaned_data
         row = {name: " ".join(data[name].split()) for name in ("harm", "fact", "evidence", "source")}
         return {"when": {data["trait"].strip(): data["copies"]}, **row}

@@ -16,7 +16,8 @@ from apps.animals.services import catalogue_edit, catalogue_edit_withdraw
 from apps.animals.views.acts import refuse
 from apps.core.errors import DomainError
 
-FORMS = {"trait": CatalogueTraitForm, "pair": CataloguePairForm, "welfare": CatalogueWelfareForm}
+CatalogueForm = CatalogueTraitForm | CataloguePairForm | CatalogueWelfareForm
+FORMS: dict[str, type[CatalogueForm]] = {"trait": CatalogueTraitForm, "pair": CataloguePairForm, "welfare": CatalogueWelfareForm}
 # fields of a row that the form asks for under another name
 FIELDS = {"pair": {"pair": "first"}, "welfare": {"when": "trait", "name": "trait"}}
 

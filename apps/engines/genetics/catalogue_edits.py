@@ -79,7 +79,7 @@ def _trait(whole: dict[str, Any], body: dict[str, Any], key: str) -> None:
         whole["loci"].append(locus)
     if gene:
         locus["gene"] = gene
-    before = next((row for row in locus["traits"] if row["name"] == name), {})
+    before: dict[str, Any] = next((row for row in locus["traits"] if row["name"] == name), {})
     row = {**before, **body, "source": _sourced(whole, body, key)}
     if before.get("two_copies") == TwoCopies.LETHAL and row.get("two_copies") != TwoCopies.LETHAL:
         raise CatalogueError("$.two_copies", f"two copies of {name} are lethal; an edit does not take that back")
@@ -93,7 +93,7 @@ def _pair(whole: dict[str, Any], body: dict[str, Any], key: str) -> None:
     for locus in whole["loci"]:
         if pair <= {row["name"] for row in locus["traits"]}:
             rows = list(locus.get("compounds") or [])
-            before = next((row for row in rows if set(row["pair"]) == pair), {})
+            before: dict[str, Any] = next((row for row in rows if set(row["pair"]) == pair), {})
             locus["compounds"] = [row for row in rows if set(row["pair"]) != pair] + [
                 {**before, "pair": sorted(pair), "called": list(body.get("called", ()))}
             ]
