@@ -61,6 +61,7 @@ class Visitor:
         answer = self.page.goto(path)
         assert answer is not None, path
         assert answer.status == status, f"{path} answered {answer.status}"
+        assert answer.url.endswith(path), f"{path} leads to {answer.url}, which is another page"
         self.page.evaluate(OPEN_ALL)
         self.hold(path)
         # a browser reports the answer of an error page itself as an error
