@@ -292,15 +292,25 @@ class SiresForm(forms.Form):
 EVIDENCE = ("common practice", "published", "published gene, common practice relation", "disputed")
 
 
-class EvidenceForm(forms.Form):
+class CatalogueEditForm(forms.Form):
     """What every edit of a catalogue says of itself."""
+
+    reason = forms.CharField(label="Why", max_length=400, help_text="a sentence; it stays on record")
+    sure = forms.BooleanField(label="I am sure", required=False)
+
+    def unasked(self) -> None:
+        """Take away the question that nobody asked: whether it is sure comes up where animals are touched."""
+        if "sure" not in self.errors:
+            del self.fields["sure"]
+
+
+class EvidenceForm(CatalogueEditForm):
+    """What an edit says of genes or welfare rests on something."""
 
     evidence = forms.ChoiceField(label="Evidence", choices=[(word, word) for word in EVIDENCE])
     source = forms.CharField(
         label="Known from", max_length=400, help_text="the paper, or: common practice of the trade, no source"
     )
-    reason = forms.CharField(label="Why", max_length=400, help_text="a sentence; it stays on record")
-    sure = forms.BooleanField(label="I am sure", required=False)
 
 
 class CatalogueTraitForm(EvidenceForm):
@@ -321,7 +331,7 @@ class CatalogueTraitForm(EvidenceForm):
         ],
     )
     aliases = forms.CharField(label="Other names", max_length=200, required=False, help_text="separated by commas")
-    field_order = ("name", "label", "series", "inheritance", "two_copies", "aliases")
+    field_order = ("name", "label", "series", "inheritance", "two_copies", "aliases", "evidence", "source", "reason")
 
     def body(self) -> dict[str, object]:
         """The row as trait files write it; an empty field says nothing."""
@@ -332,13 +342,13 @@ class CatalogueTraitForm(EvidenceForm):
         return row | ({"aliases": aliases} if aliases else {})
 
 
-class CataloguePairForm(EvidenceForm):
+class CataloguePairForm(CatalogueEditForm):
     """What the trade calls two traits of one series together."""
 
     first = forms.CharField(label="One trait", max_length=60)
     second = forms.CharField(label="The other", max_length=60)
     called = forms.CharField(label="Called", max_length=200, help_text="several names separated by commas")
-    field_order = ("first", "second", "called")
+    field_order = ("first", "second", "called", "reason")
 
     def body(self) -> dict[str, object]:
         """A pair's row."""
@@ -357,7 +367,7 @@ class CatalogueWelfareForm(EvidenceForm):
         help_text="lethal and neurological keep a cross out of suggestions until the owner lifts it",
     )
     fact = forms.CharField(label="What is told", max_length=400)
-    field_order = ("trait", "copies", "harm", "fact")
+    field_order = ("trait", "copies", "harm", "fact", "evidence", "source", "reason")
 
     def body(self) -> dict[str, object]:
         """A welfare fact's row."""

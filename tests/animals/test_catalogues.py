@@ -13,7 +13,7 @@ from rest_framework.test import APIClient
 
 from apps.accounts.models import AuditRow, Person
 from apps.animals.events import CatalogueEdited
-from apps.animals.models import CarriedBelief, CatalogueEdit, Species, Trait
+from apps.animals.models import Animal, CarriedBelief, CatalogueEdit, Species, Trait
 from apps.animals.reactions import beliefs_anew
 from apps.animals.selectors import catalogue_of
 from apps.animals.services import animal_register, catalogue_edit, catalogue_edit_withdraw, notation_checked
@@ -146,11 +146,17 @@ def test_the_page_adds_asks_and_takes_back(lead: Person, client_as: Callable[[Pe
     assert "stands in series PAS" in bad.content.decode()
     assert client.post(address, data).status_code == 302
     assert "Ember Glow" in client.get(address).content.decode()
-    pair = {"first": "Mojave", "second": "Lesser", "called": "Glass Noodle", "evidence": "disputed", "source": "heard"}
+    assert "I am sure" not in client.get(address).content.decode()
+    make_female(traits="het Ember Glow")
+    asked = client.post(address, {**data, "two_copies": "unknown"})
+    assert "1 animal speaks of this series" in asked.content.decode()
+    assert "I am sure" in asked.content.decode()
+    pair = {"first": "Mojave", "second": "Lesser", "called": "Glass Noodle"}
     assert client.post(address, {**pair, "reason": WHY, "add-pair": "1"}).status_code == 302
     mild = {"trait": "Spider", "copies": "1", "harm": "eyes", "fact": "none", "evidence": "disputed", "source": "heard"}
     refused = client.post(address, {**mild, "reason": WHY, "add-welfare": "1"})
     assert "lifts it by its name" in refused.content.decode()
+    Animal.objects.update(traits="")
     ref = CatalogueEdit.objects.get(about="Ember Glow").ref
     assert client.post(f"/catalogue-edits/{ref}/withdraw/", {"reason": WHY}).status_code == 302
     assert CatalogueEdit.objects.get(ref=ref).withdrawn_by == lead

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 import pytest
-from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from apps.accounts.choices import Role

@@ -17,7 +17,11 @@ from apps.animals.views.acts import refuse
 from apps.core.errors import DomainError
 
 CatalogueForm = CatalogueTraitForm | CataloguePairForm | CatalogueWelfareForm
-FORMS: dict[str, type[CatalogueForm]] = {"trait": CatalogueTraitForm, "pair": CataloguePairForm, "welfare": CatalogueWelfareForm}
+FORMS: dict[str, type[CatalogueForm]] = {
+    "trait": CatalogueTraitForm,
+    "pair": CataloguePairForm,
+    "welfare": CatalogueWelfareForm,
+}
 # fields of a row that the form asks for under another name
 FIELDS = {"pair": {"pair": "first"}, "welfare": {"when": "trait", "name": "trait"}}
 
@@ -49,6 +53,8 @@ def catalogue(request: PersonRequest, ref: str) -> HttpResponse:
         else:
             messages.success(request, f"{edit.about} stands in the catalogue. What rests on it is worked out anew.")
             return redirect("animals:catalogue", ref=species.ref)
+    for shown in forms.values():
+        shown.unasked()
     edits = list(catalogue_edits(species))
     found = catalogue_of(species)
     context = {
