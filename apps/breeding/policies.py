@@ -178,6 +178,16 @@ def check_round_open(scan_round: ScanRound) -> None:
         raise WrongState(f"Scan round {scan_round.number} is closed. Open a new one.", field="round")
 
 
+def check_in_round(scan_round: ScanRound, observed_at: datetime) -> None:
+    """Raises Invalid for a reading from before its round was opened: more often a clock that is a day behind."""
+    if observed_at < scan_round.opened_at - FUTURE_TOLERANCE:
+        opened = clock.local(scan_round.opened_at)
+        raise Invalid(
+            f"The round was opened on {opened:%Y-%m-%d at %H:%M}; readings are later. Is the device’s clock right?",
+            field="observed_at",
+        )
+
+
 def check_strike(*, by: Person, author_id: int, recorded_at: datetime, reason: str) -> None:
     """Own entries: ten minutes without a reason, the rest of the day with one. Others' need the right for it."""
     age = clock.now() - recorded_at

@@ -14,7 +14,8 @@ from apps.accounts.models import Person
 from apps.animals.models import Animal
 from apps.breeding.choices import NoReading, SeasonState
 from apps.breeding.models import AdviceOverride, Lock, Scan, ScanRound, Season, SeasonForecast, Visit
-from apps.breeding.services import scan_record, scan_round_close, scan_round_open, scan_skip
+from apps.breeding.services import forecasts_refresh, scan_record, scan_round_close, scan_round_open, scan_skip
+from apps.care.models import Weight
 from apps.core import clock
 from apps.documents.models import Document
 from apps.documents.selectors import document_path
@@ -181,6 +182,41 @@ def test_steps_of_her_cycle_from_her_page(client_as: As, lead: Person, female: A
     assert scan.struck_at is not None
 
 
+def test_each_reason_opens_its_row(client_as: As, lead: Person, keeper: Person, female: Animal, male: Animal) -> None:
+    scanned(keeper, female, NEAR)
+    visit = visited(keeper, female, male)
+    last = Scan.objects.latest("observed_at")
+    client, url = client_as(lead), f"/season/{female.ref}/"
+    page = text(client.get(url))
+    assert f'href="{url}?year=2026#scan-{last.pk}">reading</a>' in page
+    assert f'<tr id="scan-{last.pk}">' in page
+    assert f'href="{url}?year=2026#readings">6 readings</a>' in page
+    assert f'href="{url}?year=2026#visit-{visit.pk}">visit</a>' in page
+    assert f'<tr id="visit-{visit.pk}">' in page
+    weight = Weight.objects.create(
+        animal=female, mass_g=1450, observed_at=clock.now(), recorded_at=clock.now(), by=keeper
+    )
+    forecasts_refresh(by=lead, seasons=[season(female)])
+    page = text(client.get(url))
+    link = f"/animals/{female.ref}/care/?entry=weight-{weight.pk}#weight-{weight.pk}"
+    assert f'href="{link}">weight</a>' in page, "feed up rests on the weight"
+    assert f'id="weight-{weight.pk}"' in text(client.get(link.partition("#")[0]))
+
+
+def test_an_old_entry_is_shown_where_a_reason_links_to_it(client_as: As, lead: Person, female: Animal) -> None:
+    """Her care page lists the newest entries; the one asked for stands there too, another animal's does not."""
+    old = Weight.objects.get(animal=female)
+    Weight.objects.bulk_create(
+        Weight(animal=female, mass_g=1800, observed_at=moment(n / 50), recorded_at=clock.now(), by=lead)
+        for n in range(25)
+    )
+    client, url = client_as(lead), f"/animals/{female.ref}/care/"
+    row = f'id="weight-{old.pk}"'
+    assert row not in text(client.get(url))
+    assert row in text(client.get(f"{url}?entry=weight-{old.pk}"))
+    assert client.get(f"{url}?entry=weight-999999&entry=x&entry=stone-3").status_code == 200
+
+
 def test_rights_on_her_page(client_as: As, keeper: Person, observer: Person, female: Animal, male: Animal) -> None:
     url = f"/season/{female.ref}/"
     assert client_as(observer).get(url).status_code == 200
@@ -269,7 +305,7 @@ def test_undo_skip_ovulated_and_jump(client_as: As, keeper: Person, female: Anim
     assert client.post(url, {"act": "save", "female": female.ref, "mm": "PR-0501"})["Location"].endswith(others[0].ref)
     nowhere = client.post(url, {"act": "save", "female": female.ref, "mm": "3Z-99"})
     assert nowhere.status_code == 400
-    assert "neither a diameter nor a label" in text(nowhere)
+    assert "neither a diameter nor a label of an animal" in text(nowhere)
     assert "no reading" in text(client.post(url, {"act": "save", "female": female.ref, "mm": ""}))
 
 

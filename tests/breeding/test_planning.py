@@ -179,6 +179,7 @@ def test_the_page_of_effects(client_as: As, lead: Person, due: list[Animal]) -> 
     page = client_as(lead).get(address, {"value": "20"}).content.decode()
     assert "of 4 females would be told otherwise" in page
     assert "Use our number from today" in page
+    assert any(f'href="/season/{female.ref}/"' in page for female in due), "each opens her page"
     assert client_as(lead).get(address, {"value": "x"}).status_code == 400
     assert address in client_as(lead).get(f"/species/{species.ref}/lines.stop_mm/").content.decode()
 

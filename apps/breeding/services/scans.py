@@ -22,6 +22,7 @@ from apps.breeding.policies import (
     check_count,
     check_female,
     check_here,
+    check_in_round,
     check_moment,
     check_reading,
     check_round_open,
@@ -84,6 +85,7 @@ def scan_record(
     moment = observed_at or clock.now()
     if round is not None:
         check_round_open(round)
+        check_in_round(round, moment)
         line_of(round=round, female=female)
     planned = observed_at is None and not despite_hold
     hold = against_hold(female, HandlingAct.SCAN, moment=moment, planned=planned, stated_check=stated_check)
@@ -161,6 +163,16 @@ def scan_strike(*, by: Person, scan: Scan, reason: str = "", request_key: str | 
     return scan
 
 
+def _already_read(scan_round: ScanRound | None, female: Animal) -> AlreadyRead:
+    """Who read what and when, so that the second of two operators can go on."""
+    standing = Scan.objects.filter(round=scan_round, animal=female, struck_at__isnull=True).select_related("by").first()
+    words = "She already has a reading in this round"
+    if standing is not None:
+        at = clock.local(standing.observed_at)
+        words += f": {standing.mm:g} mm, {standing.by.name} at {at:%H:%M}"
+    return AlreadyRead(f"{words}. Strike that out first if it is wrong.", field="female")
+
+
 def _seen_before(client_id: UUID | None) -> Scan | None:
     return Scan.objects.filter(client_id=client_id).first() if client_id is not None else None
 
@@ -205,7 +217,7 @@ def _write(*, by: Person, item: ScanItem, round: ScanRound | None, hold: str = "
         with transaction.atomic():
             scan.save(force_insert=True)
     except IntegrityError as error:
-        raise AlreadyRead("She already has a reading in this round. Strike that out first.", field="female") from error
+        raise _already_read(round, item.female) from error
     audit_write(
         by=by,
         act="scan.record",

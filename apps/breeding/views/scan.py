@@ -25,7 +25,8 @@ from apps.breeding.pages.round_moved import moved_lines, summary_rows
 from apps.breeding.pages.rounds import next_ref, preview_advice, round_page
 from apps.breeding.pages.strips import preview_strip
 from apps.breeding.papers import round_sheet_make
-from apps.breeding.selectors.labels import female_by_label
+from apps.breeding.policies import check_female, check_here
+from apps.breeding.selectors.labels import animal_by_label
 from apps.breeding.selectors.preview import scan_preview
 from apps.breeding.selectors.profiles import species_profile
 from apps.breeding.selectors.round_progress import round_progress
@@ -201,10 +202,9 @@ def _save(request: PersonRequest, found: ScanRound, female: Animal, form: EntryF
     if mm is None:
         if not typed:
             raise Invalid("Type the diameter, or press n when there is no reading.", field="mm")
-        other = female_by_label(typed)
-        if other is None:
-            raise Invalid(f"“{typed}” is neither a diameter nor a label of a female here.", field="mm")
-        return other.ref
+        return _labelled(found, typed)
+    if mm == 0:
+        raise Invalid("A follicle has a diameter above 0 mm. Type it again, or press n for no reading.", field="mm")
     questions = _questions(request, found)
     try:
         services.scan_record(
@@ -223,6 +223,22 @@ def _save(request: PersonRequest, found: ScanRound, female: Animal, form: EntryF
     if questions.pop(female.ref, None) is not None:
         _keep_question(request, found, questions)
     return next_ref(found, female.ref, questions)
+
+
+def _labelled(found: ScanRound, typed: str) -> str:
+    """The female of a label, if she is to be scanned in this round; else why not, and the round stays where it is."""
+    other = animal_by_label(typed)
+    if other is None:
+        raise Invalid(f"“{typed}” is neither a diameter nor a label of an animal here.", field="mm")
+    check_female(other, field="mm")
+    check_here(other, clock.today(), field="mm")
+    if not found.lines.filter(female=other).exists():
+        where = f"in {other.tub.rack.room.name}, {other.tub.label}" if other.tub else "in no tub"
+        raise Invalid(
+            f"{other.code} stands {where}, and is not on the list of this round. Enter her reading on her own page.",
+            field="mm",
+        )
+    return other.ref
 
 
 def _answer_doubtful(request: PersonRequest, found: ScanRound, female: Animal, form: EntryForm) -> str:
