@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -12,6 +14,7 @@ from rest_framework.test import APIClient
 from apps.accounts.models import Person
 from apps.animals.choices import Origin, TraitBasis
 from apps.animals.models import Animal
+from apps.animals.pages.descendants import BROODS_SHOWN, descendants_of
 from apps.animals.selectors.beliefs import beliefs_of
 from apps.animals.services import beliefs_refresh_species
 from tests.factories.animals import make_animal, make_female, make_male, species
@@ -82,3 +85,65 @@ def test_an_animal_without_records_has_a_page_that_says_so(
     body = client_as(observer).get(f"/animals/{alone.ref}/lineage/").content.decode()
     assert "once something was stated" in body
     assert client_as(observer).get("/lineage/doubts/").status_code == 200
+
+
+def test_descendants_stand_brood_by_brood_and_those_that_bred_are_followed(
+    family: tuple[Animal, Animal, Animal], observer: Person, client_as: Callable[[Person], Client]
+) -> None:
+    dam, sire, young = family
+    mate = make_male(code="MATE-9")
+    grown = Animal.objects.filter(pk=young.pk)
+    grown.update(sex="female", hatched_on=date(2023, 7, 1))
+    grandchild = make_animal(dam=grown.get(), sire=mate, traits="Pastel", hatched_on=date(2026, 6, 1), acquired_on=None)
+    found = descendants_of(dam)
+    assert found.count == 3
+    assert [(brood.year, brood.mate, brood.count) for brood in found.broods] == [
+        (2026, sire.code, 2),
+        (2023, sire.code, 1),
+    ]
+    (below,) = found.broods[1].young[0].broods
+    assert (below.mate, below.looks) == ("MATE-9", "1 Pastel")
+    body = client_as(observer).get(f"/animals/{dam.ref}/lineage/?zoom=50").content.decode()
+    assert grandchild.code in body
+    assert "MATE-9" in body
+
+
+def test_thousands_of_young_cost_no_more_queries(django_assert_max_num_queries: Callable[..., Any]) -> None:
+    """A male of many seasons: 40 years of 60 young with as many dams; the newest are listed, the rest counted."""
+    sire = make_male()
+    dams = [make_female() for _ in range(4)]
+    rows = [
+        Animal(
+            code=f"Y{year}-{number}",
+            code_key=f"y{year}-{number}",
+            species=sire.species,
+            sire=sire,
+            dam=dams[number % 4],
+            hatched_on=date(1980 + year, 7, 1),
+            registered_at=sire.registered_at,
+        )
+        for year in range(40)
+        for number in range(60)
+    ]
+    Animal.objects.bulk_create(rows)
+    with django_assert_max_num_queries(5):
+        found = descendants_of(sire)
+    assert found.count == 2400
+    assert len(found.broods) == BROODS_SHOWN
+    assert sum(brood.count for brood in found.broods) + found.earlier_young == 2400
+
+
+def test_the_picture_is_drawn_at_the_size_asked_for(
+    family: tuple[Animal, Animal, Animal], observer: Person, client_as: Callable[[Person], Client]
+) -> None:
+    address = f"/animals/{family[2].ref}/lineage/"
+
+    def wide(query: str) -> float:
+        body = client_as(observer).get(address + query).content.decode()
+        found = re.search(r'<svg[^>]*class="lineage" width="([0-9.]+)"', body)
+        assert found
+        return float(found.group(1))
+
+    assert wide("?zoom=50") == pytest.approx(wide("") / 2)
+    assert wide("?zoom=150") == pytest.approx(wide("") * 1.5)
+    assert wide("?zoom=7777") == wide("")

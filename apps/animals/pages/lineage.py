@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from apps.animals.choices import Status
 from apps.animals.models import Animal, CarriedBelief, LineageDoubt, SireBelief
+from apps.animals.pages.descendants import Descendants, descendants_of, look_of
 from apps.animals.pages.lineage_svg import Bar, Box, lineage_svg
 from apps.animals.selectors.beliefs import beliefs_of, sire_beliefs_of
 from apps.animals.selectors.catalogues import catalogue_of
@@ -16,7 +17,8 @@ from apps.engines.pedigree.errors import DeadlinePassed
 from apps.engines.pedigree.influence import Influence, rests_on
 
 UP = (2, 3, 5)
-YOUNG_SHOWN = 60
+ZOOMS = (50, 75, 100, 150)
+MATES_SHOWN = 60
 RECORDS_SHOWN = 40
 SECONDS = 3.0
 LEAST = 0.01
@@ -70,35 +72,40 @@ class LineagePage:
     doubts: list[LineageDoubt]
     evidence: Evidence | None
     mates: list[Animal]
-    young: list[Animal]
-    young_count: int
+    young: Descendants
+    zoom: int
+    zooms: tuple[int, ...]
     as_of: CarriedBelief | None
 
 
-def lineage_page(animal: Animal, *, up: int = 3, series: str = "") -> LineagePage:
-    """Read and lay out; the queries do not grow with the relatives: at most five generations up, young folded."""
+def lineage_page(animal: Animal, *, up: int = 3, series: str = "", zoom: int = 100) -> LineagePage:
+    """Read and lay out; the queries do not grow with the relatives: at most five generations up, young folded.
+
+    `zoom` is the picture's size in percent, one of ZOOMS.
+    """
     up = up if up in UP else 3
+    zoom = zoom if zoom in ZOOMS else 100
     kin = _forebears(animal, up)
     carried = beliefs_of(kin)
     names = _names(animal)
     box = _box(animal.pk, kin, carried, names, up)
-    young = Animal.objects.filter(dam=animal) | Animal.objects.filter(sire=animal)
     mates = (
         Animal.objects.filter(brood=animal.brood_id).exclude(pk=animal.pk) if animal.brood_id else Animal.objects.none()
     )
     own = carried[animal.pk]
     return LineagePage(
         animal=animal,
-        picture=lineage_svg(box, up),
+        picture=lineage_svg(box, up, zoom=zoom / 100),
         up=up,
         ups=UP,
         beliefs=[_row(row, names, animal) for row in own if row.carries >= LEAST],
         sires=sire_beliefs_of(animal),
         doubts=list(LineageDoubt.objects.filter(animal=animal, settled_at__isnull=True)),
         evidence=evidence_of(animal, series) if series else None,
-        mates=list(mates.order_by("egg_number", "egg_letter")[:YOUNG_SHOWN]),
-        young=list(young.order_by("-hatched_on", "-pk")[:YOUNG_SHOWN]),
-        young_count=young.count(),
+        mates=list(mates.order_by("egg_number", "egg_letter")[:MATES_SHOWN]),
+        young=descendants_of(animal),
+        zoom=zoom,
+        zooms=ZOOMS,
         as_of=own[0] if own else None,
     )
 
@@ -180,7 +187,7 @@ def _box(
     doubtful = [row for row in carried.get(pk, []) if row.carries >= LEAST and _worth_a_bar(row)]
     return Box(
         code=one.code,
-        look=_look(one.traits),
+        look=look_of(one.traits),
         sex=one.sex,
         ref=one.ref,
         beside="" if one.status == Status.HERE else str(one.status),
@@ -194,11 +201,6 @@ def _box(
 def _worth_a_bar(row: CarriedBelief) -> bool:
     """Hets, sure or possible: what is not seen on the animal."""
     return any(name.startswith("het ") and share >= LEAST for name, share in row.genotypes.items())
-
-
-def _look(traits: str) -> str:
-    words = traits.split(" het ")[0] if not traits.startswith("het ") else "normal"
-    return words.rstrip("0123456789%.").strip() or "normal"
 
 
 def _row(row: CarriedBelief, names: dict[str, str], animal: Animal) -> BeliefRow:

@@ -35,8 +35,11 @@ class Box:
     sire: Box | None = None
 
 
-def lineage_svg(animal: Box, generations: int, *, paper: bool = False) -> str:
-    """The picture, the animal at the foot and its forebears above; one that stands in it twice is drawn in accent."""
+def lineage_svg(animal: Box, generations: int, *, paper: bool = False, zoom: float = 1.0) -> str:
+    """The picture, the animal at the foot and its forebears above; one that stands in it twice is drawn in accent.
+
+    `zoom` scales it whole.
+    """
     levels: list[list[Box | None]] = [[animal]]
     for _ in range(generations):
         levels.append([parent for one in levels[-1] for parent in ((one.sire, one.dam) if one else (None, None))])
@@ -79,6 +82,9 @@ def lineage_svg(animal: Box, generations: int, *, paper: bool = False) -> str:
             " More than once: " + ", ".join(sorted({o.code for lv in levels for o in lv if o and o.ref in twice})) + "."
         )
     picture = svg.picture(width, y, body, title=f"Lineage of {animal.code}", desc=desc, cls="lineage", paper=paper)
+    if zoom != 1.0:
+        drawn = f'width="{svg.num(width)}" height="{svg.num(y)}"'
+        picture = picture.replace(drawn, f'width="{svg.num(width * zoom)}" height="{svg.num(y * zoom)}"', 1)
     return picture.replace('role="img"', 'role="group"', 1)
 
 

@@ -14,11 +14,12 @@ from apps.animals.views.acts import animal_of
 
 @requires(Permission.READ)
 def lineage(request: PersonRequest, ref: str) -> HttpResponse:
-    """Forebears drawn, beliefs with their grounds, young folded; ``series`` opens one percentage."""
+    """Forebears drawn (``up`` generations, ``zoom`` percent), beliefs with their grounds, descendants brood by brood;
+    ``series`` opens one percentage.
+    """
     animal = animal_of(ref)
-    asked = request.GET.get("up", "")
-    up = int(asked) if asked.isdigit() else 3
-    page = lineage_page(animal, up=up, series=request.GET.get("series", "")[:40])
+    up, zoom = (int(said) if said.isdigit() else 0 for said in (request.GET.get(n, "") for n in ("up", "zoom")))
+    page = lineage_page(animal, up=up, zoom=zoom, series=request.GET.get("series", "")[:40])
     may_settle = may(request.user, Permission.ANIMALS_EDIT)
     return render(request, "animals/lineage.html", {"page": page, "animal": animal, "may_settle": may_settle})
 
