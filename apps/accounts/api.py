@@ -15,11 +15,9 @@ from apps.core.rest import request_key
 SerializerT = TypeVar("SerializerT", bound=serializers.Serializer[Any])
 
 
-class FloorViewSet(mixins.RetrieveModelMixin, mixins.ListModelMixin, viewsets.GenericViewSet[Any]):
-    """Base of every floor's viewsets: read by ref, acts by POST; set ``permission`` and ``act_permissions``."""
+class ActViewSet(viewsets.GenericViewSet[Any]):
+    """Acts alone, with no rows to read: who acts, what was sent, and the right each act needs."""
 
-    lookup_field = "ref"
-    lookup_value_regex = "[0-9a-z]{10}"
     permission: Permission = Permission.READ
     write_permission: Permission | None = None
     act_permissions: dict[str, Permission] = {}
@@ -47,3 +45,10 @@ class FloorViewSet(mixins.RetrieveModelMixin, mixins.ListModelMixin, viewsets.Ge
             raise Invalid(f"“{unknown[0]}” is not a field here.{hint}", field=str(unknown[0]))
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
+
+
+class FloorViewSet(mixins.RetrieveModelMixin, mixins.ListModelMixin, ActViewSet):
+    """Base of every floor's viewsets: read by ref, acts by POST; set ``permission`` and ``act_permissions``."""
+
+    lookup_field = "ref"
+    lookup_value_regex = "[0-9a-z]{10}"

@@ -53,7 +53,8 @@ _DESCRIPTIONS: dict[Permission, str] = {
     Permission.ANIMALS_MOVE: "move animals inside a health group, swap two tubs, report one not in its tub",
     Permission.ANIMALS_MERGE: "merge two records of the same animal",
     Permission.TRAITS_EDIT: "edit trait values and the trait catalogue",
-    Permission.CARE_RECORD: "record meals, weights, sheds, water, cleaning and health notes; walk rounds, work tasks",
+    Permission.CARE_RECORD: "record meals, weights, sheds, water, cleaning and health notes; walk rounds, work tasks; "
+    "set up label printers",
     Permission.TREATMENT_SET: "set treatments and quarantine",
     Permission.SCANS_RECORD: "open scan rounds and record readings",
     Permission.VISITS_RECORD: "record visits and locks",

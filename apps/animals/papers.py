@@ -1,57 +1,63 @@
-"""Drawer cards: one label of 62 x 29 mm per animal, travelling with it; its QR code is the animal's address."""
+"""Labels of tubs and drawer cards of animals, printed on any stock; a drawer card travels with its animal."""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
+from apps.animals.selectors.labels import LabelKind, Wanted
 from apps.core.errors import Invalid
-from apps.core.formats import day_text
+from apps.core.formats import count_text, day_text
 from apps.documents.models import Document
-from apps.documents.services import paper_make, qr_svg
-from apps.places.papers import QR_MM, label_address
-
-MOST_LABELS = 500
-# Characters that fit the label's width at the type sizes of the template; measured on the printed page.
-CODE_FITS, CODE_FITS_SMALL, TRAITS_FIT = 8, 13, 34
+from apps.documents.papers import MOST_LABELS, Face, label_address, labels_make, selection_ref
+from apps.documents.selectors.labels import LabelOrder
+from apps.places.papers import tub_faces
 
 
-def animal_labels_make(*, by: Person, animals: Sequence[Animal]) -> Document:
-    """The drawer cards of these animals, one a page. Raises Invalid for none or too many."""
-    if not animals:
-        raise Invalid("Tick the animals to label.", field="animals")
-    if len(animals) > MOST_LABELS:
-        raise Invalid(f"At most {MOST_LABELS} labels at once. Print rack by rack.", field="animals")
-    rows = [
-        {
-            "animal": animal,
-            "qr": qr_svg(label_address("a", animal.ref), size_mm=QR_MM),
-            "traits": animal.traits or "Normal",
-            "hatched": day_text(animal.hatched_on, year=True) if animal.hatched_on else "",
-            "code_class": _code_class(animal.code),
-            "traits_long": len(animal.traits) > TRAITS_FIT,
-        }
+def animal_faces(animals: Iterable[Animal]) -> list[Face]:
+    """What the drawer card of each animal says."""
+    return [
+        Face(
+            address=label_address("a", animal.ref),
+            code=animal.code,
+            line=animal.traits or "Normal",
+            small=animal.name,
+            foot_left=animal.sex,
+            foot_right=day_text(animal.hatched_on, year=True) if animal.hatched_on else "",
+            caption=f"tub {animal.tub.label}" if animal.tub else "",
+        )
         for animal in animals
     ]
-    one = animals[0] if len(animals) == 1 else None
-    refs = hashlib.sha256(",".join(animal.ref for animal in animals).encode()).hexdigest()
-    label = f"Label of {one.code}" if one else f"Labels of {len(animals)} animals"
-    return paper_make(
+
+
+def wanted_labels_make(*, by: Person, wanted: Wanted, order: LabelOrder) -> Document:
+    """The labels that were asked for. Raises Invalid naming ``labels`` when there is none, or too many at once."""
+    if not wanted.count:
+        raise Invalid(wanted.nothing, field="labels")
+    if wanted.count > MOST_LABELS:
+        raise Invalid(
+            f"{wanted.count:,} labels are too many: at most {MOST_LABELS} at once. Print rack by rack.", field="labels"
+        )
+    if wanted.kind == LabelKind.TUBS:
+        faces, refs = tub_faces(wanted.tubs), [tub.ref for tub in wanted.tubs]
+        one, many, kind = "Label of tub", "tub label", "tub labels"
+    else:
+        faces, refs = animal_faces(wanted.animals), [animal.ref for animal in wanted.animals]
+        one, many, kind = "Drawer card of", "drawer card", "animal labels"
+    single = len(faces) == 1
+    subject_kind, subject_ref = wanted.subject
+    if single and subject_kind in {"animals", "tubs"}:
+        subject_kind, subject_ref = subject_kind.removesuffix("s"), refs[0]
+    label = f"{one} {faces[0].code}" if single else f"{count_text(len(faces), many)} of {wanted.of}"
+    return labels_make(
         by=by,
-        kind="animal labels",
-        subject_kind="animal" if one else "animals",
-        # many animals have no ref of their own; the same selection must find the same paper
-        subject_ref=one.ref if one else refs[:20],
-        label=label,
-        template="animals/papers/animal_labels.html",
-        context={"rows": rows, "title": label},
-        filename=f"label-{one.ref}.pdf" if one else "animal-labels.pdf",
+        faces=faces,
+        order=order,
+        kind=kind,
+        subject_kind=subject_kind,
+        # things that were ticked have no ref of their own; the same selection must find the same paper
+        subject_ref=subject_ref or selection_ref(refs),
+        label=label[:120],
+        filename=f"{many.replace(' ', '-')}-{subject_ref}.pdf" if subject_ref else f"{many.replace(' ', '-')}s.pdf",
     )
-
-
-def _code_class(code: str) -> str:
-    if len(code) <= CODE_FITS:
-        return ""
-    return "long" if len(code) <= CODE_FITS_SMALL else "longer"

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, catalogues, crosses, intake, lineage, lists, places, species, welfare
+from apps.animals.views import acts, catalogues, crosses, intake, labels, lineage, lists, places, species, welfare
 
 app_name = "animals"
 urlpatterns = [
@@ -10,7 +10,7 @@ urlpatterns = [
     path("animals/new/", lists.animal_new, name="new"),
     path("animals/intake/", intake.intake, name="intake"),
     path("purchases/<str:ref>/decide/", intake.decide, name="purchase-decide"),
-    path("animals/labels/", lists.labels, name="labels"),
+    path("labels/", labels.labels, name="labels"),
     path("animals/<str:ref>/edit/", acts.edit, name="edit"),
     path("animals/<str:ref>/move/", acts.move, name="move"),
     path("animals/<str:ref>/traits/", acts.traits, name="traits"),
@@ -19,7 +19,6 @@ urlpatterns = [
     path("lineage/doubts/", lineage.doubts, name="doubts"),
     path("animals/<str:ref>/sire/", acts.sire, name="sire"),
     path("animals/<str:ref>/holds/", acts.holds, name="holds"),
-    path("animals/<str:ref>/label/", acts.label, name="label"),
     path("holds/<str:ref>/end/", acts.hold_end, name="hold-end"),
     path("broods/<str:ref>/sires/", species.brood_sires, name="brood-sires"),
     path("species/", species.species_list, name="species-list"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from apps.breeding.views import plan, rota, scan, season, visits
+from apps.breeding.views import cards, plan, rota, scan, season, visits
 
 app_name = "breeding"
 
@@ -24,4 +24,5 @@ urlpatterns = [
     path("rota/", rota.rota, name="rota"),
     path("scan/<slug:ref>/paper/", plan.paper, name="round-paper"),
     path("visits/", visits.visits, name="visits"),
+    path("cards/", cards.tub_cards, name="tub-cards"),
 ]

@@ -10,6 +10,4 @@ urlpatterns = [
     path("places/setup/<str:what>/", views.place_add, name="add"),
     path("places/incubators/<str:ref>/", views.incubator_change, name="incubator"),
     path("places/probes/<str:ref>/", views.probe, name="probe"),
-    path("places/racks/<str:ref>/labels/", views.rack_labels, name="rack-labels"),
-    path("places/tubs/<str:ref>/label/", views.tub_label, name="tub-label"),
 ]

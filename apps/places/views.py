@@ -1,4 +1,4 @@
-"""Setting places up: sites, rooms, racks, incubators, probes; readings taken by hand; labels."""
+"""Setting places up: sites, rooms, racks, incubators, probes; readings taken by hand."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
@@ -26,8 +25,7 @@ from apps.places.forms import (
     RoomForm,
     SiteForm,
 )
-from apps.places.models import Excursion, HealthGroup, Incubator, Probe, Rack, Reading, Tub
-from apps.places.papers import rack_labels_make, tub_label_make
+from apps.places.models import Excursion, HealthGroup, Incubator, Probe, Reading
 from apps.places.selectors import latest_readings, rooms_in_walking_order, sites
 from apps.places.services.readings import band_of, place_of
 
@@ -185,19 +183,3 @@ def probe(request: PersonRequest, ref: str) -> HttpResponse:
         "may_record": may(request.user, Permission.INCUBATORS_EDIT),
     }
     return render(request, "places/probe.html", context, status=400 if form.errors else 200)
-
-
-@require_POST
-@requires(Permission.READ)
-def rack_labels(request: PersonRequest, ref: str) -> HttpResponse:
-    """The labels of a rack's tubs as one PDF."""
-    rack = get_object_or_404(Rack, ref=ref)
-    return redirect("documents:document", ref=rack_labels_make(by=request.user, rack=rack).ref)
-
-
-@require_POST
-@requires(Permission.READ)
-def tub_label(request: PersonRequest, ref: str) -> HttpResponse:
-    """The label of one tub."""
-    tub = get_object_or_404(Tub.objects.select_related("rack__room__site"), ref=ref)
-    return redirect("documents:document", ref=tub_label_make(by=request.user, tub=tub).ref)

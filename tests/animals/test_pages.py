@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
-import pypdf
 import pytest
-import zxingcpp
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -23,13 +20,10 @@ from apps.animals.selectors.consistency import lineage_faults
 from apps.animals.services import brood_register, hold_place
 from apps.animals.tasks import check_lineage
 from apps.core import clock
-from apps.documents.models import Document
-from apps.documents.selectors import document_bytes
 from apps.jobs.models import Alarm, JobRun
 from apps.places.models import Tub
 from tests.factories.animals import make_animal, make_female, make_male, species
 from tests.factories.places import make_rack, make_room
-from tests.places.printed import page_image
 
 pytestmark = pytest.mark.usefixtures("knowledge", "frozen")
 ClientAs = Callable[[Person], Client]
@@ -266,37 +260,6 @@ def test_where_a_printed_code_leads(client_as: ClientAs, keeper: Person) -> None
     assert "2 animals in" in html(client.get(f"/places/racks/{rack.ref}/"))
     for wrong in (f"/p/{other.label}/", "/p/zzzzzzzzzz/", "/a/zzzzzzzzzz/", f"/a/{tub.ref}/"):
         assert client.get(wrong).status_code == 404, wrong
-
-
-@pytest.mark.parametrize("code", ["PR-0412", "PR-04129", "PR-041299", "BP-2019-00123", "A very long code of thirty ch"])
-def test_a_drawer_card_is_printed_and_read_back(
-    code: str, client_as: ClientAs, keeper: Person, settings: Settings
-) -> None:
-    settings.SITE_URL = "https://snakes.example.com"
-    animal = make_female(code=code, traits="Pastel Clown 66% het Piebald")
-    assert client_as(keeper).post(f"/animals/{animal.ref}/label/").status_code == 302
-    content = document_bytes(Document.objects.get())
-    (page,) = pypdf.PdfReader(io.BytesIO(content)).pages
-    words = " ".join(page.extract_text().split())
-    assert code in words
-    for part in ("Pastel Clown", "66% het Piebald", "female", "11 Jul 2021"):
-        assert part in words
-    picture = page_image(content, 0)
-    (found,) = zxingcpp.read_barcodes(picture)
-    assert found.text == f"https://snakes.example.com/a/{animal.ref}/"
-    margin = picture.crop((picture.width * 121 // 124, 0, picture.width, picture.height)).convert("L")
-    assert margin.getextrema() == (255, 255), "the code runs into the edge of the label"
-
-
-def test_labels_of_many(client_as: ClientAs, keeper: Person) -> None:
-    rack = make_rack()
-    rows = [make_female(tub=tub) for tub in rack.tubs.all()[:3]]
-    client = client_as(keeper)
-    assert client.post("/animals/labels/", {"animals": [row.ref for row in rows[:2]]}).status_code == 302
-    assert client.post("/animals/labels/", {"rack": rack.ref}).status_code == 302
-    counts = [len(pypdf.PdfReader(io.BytesIO(document_bytes(one))).pages) for one in Document.objects.order_by("pk")]
-    assert counts == [2, 3]
-    assert "Tick the animals" in html(client.post("/animals/labels/"))
 
 
 def test_species_and_their_numbers(client_as: ClientAs, lead: Person) -> None:

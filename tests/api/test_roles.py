@@ -60,6 +60,7 @@ SENSITIVE: tuple[tuple[str, frozenset[Role], frozenset[Role]], ...] = (
         SCANS,
     ),
     (r"^rounds/.+/(close|tubs|racks)/", EVERYONE, SCANS),
+    (r"^(labels/printers/|api/v1/label-printers/)(?!.*test)", EVERYONE, SCANS),
     (r"^(tasks/.+|care/backlog/)", EVERYONE, SCANS),
     (r"^today/seen/", EVERYONE, EVERYONE),
     (r"^api/v1/(care-rounds|tasks|task-times|backlogs|care-skips)/(?!.*strike)", EVERYONE, SCANS),

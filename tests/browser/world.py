@@ -28,6 +28,8 @@ from apps.care.services import (
 from apps.core import clock
 from apps.dashboards.services.corrections.plan import preview
 from apps.dashboards.services.corrections.records import animal_found, animal_missing, found_wish, missing_wish
+from apps.documents.models import LabelPrinter
+from apps.documents.services import label_printer_add
 from apps.inventory.models import Buyer, Offer, Order
 from apps.inventory.services import buyer_add, offer_reserve
 from apps.jobs.choices import RunState
@@ -70,6 +72,7 @@ class World:
     walked: CareRound
     handed_over: CareRound
     task_time: TaskDue
+    printer: LabelPrinter
 
 
 def build(owner: Person, system: Person) -> World:
@@ -126,6 +129,7 @@ def build(owner: Person, system: Person) -> World:
         tablet_key=key,
         correction_ref=correction_ref,
         walked=walked,
+        printer=label_printer_add(by=owner, name="Hatch room", stock="letter-30", right_mm=1.5, down_mm=-0.5),
         handed_over=handed_over,
         task_time=task_time,
     )

@@ -58,7 +58,9 @@ def test_one_sitting(lead: Person, client_as: ClientAs, frozen: datetime) -> Non
     settled = client.post(f"/hatch/young/{young.ref}/sire/", {"sire": clown.ref, "why": "only he gives Clown"})
     assert settled.status_code == 302
     assert Animal.objects.get(pk=young.pk).sire == clown
-    assert client.post("/animals/labels/", {"animals": [young.ref]}).status_code == 302
+    order = {"what": "animals", "animals": [young.ref], "print_on": "stock:roll-62x29", "start": "1"}
+    assert "drawer card" in client.post("/labels/", {"animals": [young.ref]}).content.decode()
+    assert client.post("/labels/", order).status_code == 302
 
 
 def test_an_odd_weight_and_no_egg_in_hand_are_said(incubation: Person, client_as: ClientAs, frozen: datetime) -> None:

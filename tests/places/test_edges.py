@@ -1,34 +1,27 @@
-"""Places through pages, API and labels: set up, refused in words, rights minded, the QR code really read."""
+"""Places through pages and API: set up, refused in words, rights minded."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
-import pypdf
 import pytest
-import zxingcpp
 from django.test import Client
 from pytest_django import Settings
 from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
 from apps.core import clock
-from apps.documents.models import Document
-from apps.documents.selectors import document_bytes
 from apps.jobs.models import Alarm
 from apps.places.models import Incubator, Probe, Rack, Reading, Room, Site, Tub
 from apps.places.services import probe_add
 from tests.factories.places import make_incubator, make_rack, make_room
-from tests.places.printed import page_image
 
 pytestmark = pytest.mark.usefixtures("frozen")
 ClientAs = Callable[[Person], Client]
 ApiAs = Callable[[Person], APIClient]
 V1 = "/api/v1"
-MM_PER_PT = 25.4 / 72
 
 
 @pytest.fixture(autouse=True)
@@ -145,25 +138,3 @@ def test_the_api_sets_up_and_takes_readings(api_as: ApiAs, owner: Person) -> Non
     assert Probe.objects.get().incubator is not None
     for where in ("sites", "health-groups", "rooms", "racks", "tubs", "incubators", "probes", "excursions"):
         assert api.get(f"{V1}/{where}/").json()["results"], where
-
-
-def test_the_labels_of_a_rack_are_printed_and_read_back(
-    client_as: ClientAs, keeper: Person, settings: Settings
-) -> None:
-    """Look.md: 62 x 29 mm, the QR code is the tub's plain address; decoded from the printed page."""
-    settings.SITE_URL = "https://snakes.example.com"
-    rack = make_rack(levels=2, columns=2)
-    answer = client_as(keeper).post(f"/places/racks/{rack.ref}/labels/")
-    content = document_bytes(Document.objects.get())
-    assert answer["Location"] == f"/documents/{Document.objects.get().ref}/"
-    pages = pypdf.PdfReader(io.BytesIO(content)).pages
-    assert len(pages) == 4
-    box = pages[0].mediabox
-    assert (round(float(box.width) * MM_PER_PT), round(float(box.height) * MM_PER_PT)) == (62, 29)
-    for tub, page, number in zip(rack.tubs.order_by("walk_order"), pages, range(4), strict=True):
-        (code,) = zxingcpp.read_barcodes(page_image(content, number))
-        assert code.text == f"https://snakes.example.com/p/{tub.ref}/"
-        assert tub.label in page.extract_text()
-    assert client_as(keeper).post(f"/places/tubs/{rack.tubs.all()[0].ref}/label/").status_code == 302
-    again = client_as(keeper).post(f"/places/racks/{rack.ref}/labels/")
-    assert again.status_code == 302

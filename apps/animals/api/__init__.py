@@ -15,7 +15,7 @@ from rest_framework.viewsets import ViewSetMixin
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
 from apps.animals import services
-from apps.animals.api import genetics, purchases
+from apps.animals.api import genetics, labels, purchases
 from apps.animals.api.lineage import LineageActs
 from apps.animals.choices import (
     SET_BY_HAND,
@@ -491,4 +491,5 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("species", SpeciesViewSet, "species"),
     *genetics.ROUTES,
     *purchases.ROUTES,
+    *labels.ROUTES,
 ]

@@ -17,7 +17,6 @@ from apps.animals import services
 from apps.animals.choices import SET_BY_HAND, HandlingAct, HoldWord, Status, TraitBasis
 from apps.animals.forms import HoldForm, MoveForm, RecordForm, SireForm, StatusForm, TraitsForm
 from apps.animals.models import Animal, Hold
-from apps.animals.papers import animal_labels_make
 from apps.animals.policies import STATUS_TRANSITIONS, handling_blocks, hold_words, right_to_lift
 from apps.animals.selectors import animals, hold_history, holds_in_force
 from apps.core import clock
@@ -196,11 +195,3 @@ def hold_end(request: PersonRequest, ref: str) -> HttpResponse:
     services.hold_lift(by=request.user, hold=hold, request_key=request.POST.get("request_key"))
     messages.success(request, f"The hold “{hold.word}” has ended.")
     return redirect("animals:holds", ref=hold.animal.ref) if hold.animal else redirect("animals:places")
-
-
-@require_POST
-@requires(Permission.READ)
-def label(request: PersonRequest, ref: str) -> HttpResponse:
-    """Its drawer card."""
-    document = animal_labels_make(by=request.user, animals=[animal_of(ref)])
-    return redirect("documents:document", ref=document.ref)

@@ -1,4 +1,4 @@
-"""The list of animals, a new one, labels of many."""
+"""The list of animals, a new one."""
 
 from __future__ import annotations
 
@@ -6,20 +6,17 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
 from apps.animals.choices import Purpose, Sex, Status
 from apps.animals.forms import NewAnimalForm
-from apps.animals.papers import animal_labels_make
-from apps.animals.selectors import all_species, animals, next_code
+from apps.animals.selectors import all_species, next_code
 from apps.animals.selectors.listing import AnimalFilter, animals_listed, status_counts
 from apps.animals.services import animal_register
 from apps.animals.views.acts import posted, refuse
 from apps.core.errors import DomainError
 from apps.core.formats import count_text
-from apps.places.models import Rack
 
 ANIMALS_A_PAGE = 100
 # Pages of the top floor, by address: a name would be an upward look.
@@ -87,15 +84,3 @@ def animal_new(request: PersonRequest) -> HttpResponse:
             return redirect(animal)
     nexts = [(one.common, next_code(one)) for one in species]
     return render(request, "animals/new.html", {"form": form, "nexts": nexts}, status=400 if form.errors else 200)
-
-
-@require_POST
-@requires(Permission.READ)
-def labels(request: PersonRequest) -> HttpResponse:
-    """Drawer cards of the ticked animals, or of everybody in a rack."""
-    rack = Rack.objects.filter(ref=request.POST.get("rack", "")).first()
-    if rack is not None:
-        rows = list(animals().filter(tub__rack=rack).order_by("tub__walk_order", "code_key"))
-    else:
-        rows = list(animals().filter(ref__in=request.POST.getlist("animals")[:501]).order_by("code_key"))
-    return redirect("documents:document", ref=animal_labels_make(by=request.user, animals=rows).ref)

@@ -20,6 +20,9 @@ from apps.core.errors import DomainError
 from apps.core.formats import count_text
 from apps.places.selectors import tub_by_label
 
+# A page of a higher floor, by address: a name would be an upward look.
+CARDS_AT = "/cards/"
+
 
 @requires(Permission.READ)
 def places(request: PersonRequest) -> HttpResponse:
@@ -55,6 +58,7 @@ def rack(request: PersonRequest, ref: str) -> HttpResponse:
         "words": f"{count_text(len(cells), 'tub')}, {count_text(inside, 'animal')}, {empty} empty.",
         "crowded": crowded,
         "inside": inside,
+        "cards_at": CARDS_AT,
     }
     return render(request, "animals/rack.html", context)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rest_framework.viewsets import ViewSetMixin
 
+from apps.breeding.api.cards import TubCardViewSet
 from apps.breeding.api.rota import RotaLineViewSet, RotaViewSet, RotaWishViewSet
 from apps.breeding.api.rounds import ScanRoundViewSet, ScanViewSet
 from apps.breeding.api.seasons import CycleViewSet, SeasonViewSet
@@ -18,4 +19,5 @@ ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
     ("rotas", RotaViewSet, "rota"),
     ("rota-wishes", RotaWishViewSet, "rota-wish"),
     ("rota-lines", RotaLineViewSet, "rota-line"),
+    ("tub-cards", TubCardViewSet, "tub-card"),
 ]

@@ -1,4 +1,4 @@
-"""The API of documents: what is kept, and its bytes."""
+"""The API of documents: what is kept, and its bytes; label sizes and printers."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from rest_framework.viewsets import ViewSetMixin
 
 from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
+from apps.documents.api import labels
 from apps.documents.models import Document
 from apps.documents.policies import check_may_read, readable
 from apps.documents.selectors import document_bytes
@@ -79,4 +80,7 @@ class DocumentViewSet(FloorViewSet):
         return response
 
 
-ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [("documents", DocumentViewSet, "document")]
+ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
+    ("documents", DocumentViewSet, "document"),
+    *labels.ROUTES,
+]
