@@ -57,6 +57,17 @@ def _print_on_choices() -> list[tuple[str, Any]]:
     return [("Printers of this house", printers), ("A size alone, print not moved", stocks)] if printers else stocks
 
 
+def is_roll(print_on: str) -> bool:
+    """Whether a choice of ``print_on`` is a roll, where no label can be free before another; False for what is gone."""
+    if print_on.startswith(PRINTER):
+        keys = label_printers().filter(ref=print_on.removeprefix(PRINTER)).values_list("stock", flat=True)
+        key = next(iter(keys), "")
+    else:
+        key = print_on.removeprefix(STOCK)
+    stock = label_stocks().get(key)
+    return stock is not None and stock.kind == "roll"
+
+
 class LabelOrderForm(forms.Form):
     """On what, and where the first label goes."""
 

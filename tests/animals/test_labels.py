@@ -127,6 +127,26 @@ def test_a_printers_offset_reaches_the_paper_and_is_remembered(
     assert f'value="printer:{printer.ref}" selected' in again
 
 
+def test_at_the_hatch_table_a_roll_used_before_is_not_asked_for_again(
+    client_as: ClientAs, keeper: Person, snakes: list[Animal]
+) -> None:
+    """A sheet is asked for each time: nobody but the person knows which of its labels are still there."""
+    client = client_as(keeper)
+    quick = {"animals": snakes[0].ref, "quick": "1"}
+    assert client.post("/labels/", quick).status_code == 200, "asked the first time"
+    ordered(client, animals=snakes[1].ref, print_on="stock:roll-50x25")
+    answer = client.post("/labels/", quick)
+    assert answer["Location"] == f"/documents/{Document.objects.latest('pk').ref}/"
+    assert page_sizes_mm(newest()) == [(50, 25)]
+    ordered(client, animals=snakes[1].ref, print_on="stock:letter-30")
+    assert client.post("/labels/", quick).status_code == 200
+    printer = label_printer_add(by=keeper, name="Roll", stock="roll-57x32")
+    ordered(client, animals=snakes[1].ref, print_on=f"printer:{printer.ref}")
+    assert client.post("/labels/", quick).status_code == 302
+    printer.delete()
+    assert client.post("/labels/", quick).status_code == 200
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [

@@ -374,7 +374,7 @@ def test_the_pages_of_printers(client_as: ClientAs, keeper: Person, observer: Pe
 
 def test_the_api_of_printers(api_as: Callable[[Person], APIClient], keeper: Person, observer: Person) -> None:
     api = api_as(keeper)
-    stocks = api.get("/api/v1/label-stocks/").json()
+    stocks = api.get("/api/v1/label-printers/sizes/").json()
     assert [row["key"] for row in stocks] == list(label_stocks())
     made = api.post("/api/v1/label-printers/", {"name": "Desk", "stock": "a4-21", "right_mm": 1.5})
     assert made.status_code == 201, made.json()

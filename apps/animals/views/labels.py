@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 
@@ -11,7 +13,7 @@ from apps.animals.papers import wanted_labels_make
 from apps.animals.selectors.labels import PLACES, LabelKind, Wanted, labels_wanted
 from apps.animals.views.acts import refuse
 from apps.core.errors import DomainError
-from apps.documents.forms import LabelOrderForm
+from apps.documents.forms import LabelOrderForm, is_roll
 from apps.places.selectors import rooms_in_walking_order, sites
 
 LAST_USED = "labels-print-on"
@@ -23,15 +25,15 @@ def labels(request: PersonRequest) -> HttpResponse:
     """Without a choice: the places to choose from. With one: how many labels, on what; then the PDF.
 
     A choice may come by POST too (a list of ticked animals is too long for an address); only the order itself,
-    which names what is printed on, makes a paper.
+    which names what is printed on, makes a paper. What was printed on last is proposed next time.
     """
     asked = request.POST if request.method == "POST" else request.GET
     if not asked.keys() & {"what", "animals", *PLACES}:
         return render(request, "animals/labels.html", {"sites": sites(), "rooms": rooms_in_walking_order()})
     wanted = _wanted(asked)
-    ordered = request.method == "POST" and "print_on" in request.POST
-    form = LabelOrderForm(request.POST if ordered else None, initial=_last(request))
-    if ordered and form.is_valid():
+    order = _order(request)
+    form = LabelOrderForm(order, initial=_last(request))
+    if order is not None and form.is_valid():
         try:
             document = wanted_labels_make(by=request.user, wanted=wanted, order=form.order())
         except DomainError as error:
@@ -54,6 +56,16 @@ def _wanted(asked: QueryDict) -> Wanted:
     place = next((name for name in PLACES if asked.get(name)), "")
     kind = asked.get("what", LabelKind.ANIMALS)
     return labels_wanted(kind=kind, place=place, ref=asked.get(place, ""), refs=asked.getlist("animals"))
+
+
+def _order(request: HttpRequest) -> Mapping[str, str] | None:
+    """What was sent as an order. At the hatch table (``quick``) a roll used before is used again, without asking."""
+    if request.method != "POST":
+        return None
+    last = request.session.get(LAST_USED, "")
+    if "quick" in request.POST and "print_on" not in request.POST and is_roll(last):
+        return {"print_on": last, "start": "1"}
+    return request.POST if "print_on" in request.POST else None
 
 
 def _last(request: HttpRequest) -> dict[str, str]:

@@ -35,13 +35,13 @@ class TubCard:
 def tub_card(facts: CardFacts, qr: str) -> TubCard:
     """The facts as they are read at the rack."""
     animal = facts.animal
-    first, *older = facts.weights or [None]
+    first, older = next(iter(facts.weights), None), facts.weights[1:]
     return TubCard(
         animal=animal,
         identity=_identity(animal),
         place=_place(animal),
         mass=f"{grams_text(first.mass_g)}, {_day(first.observed_at)}" if first else "not weighed yet",
-        masses=", ".join(f"{grams_text(row.mass_g)} ({_day(row.observed_at)})" for row in older if row),
+        masses=", ".join(f"{grams_text(row.mass_g)} ({_day(row.observed_at)})" for row in older),
         holds=[hold_words(hold) for hold in facts.holds],
         meals=[_meal(meal) for meal in facts.meals],
         scans=[_scan(scan) for scan in facts.scans],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -73,14 +73,14 @@ def _visits(ids: Sequence[int]) -> dict[int, list[Visit]]:
     return found
 
 
-def _newest(rows: QuerySet[RowT], count: int, *, per: str = "animal_id", moment: str = "observed_at") -> QuerySet[RowT]:
+def _newest(rows: QuerySet[RowT], count: int, *, per: str = "animal_id", moment: str = "observed_at") -> Iterable[RowT]:
     """The newest ``count`` rows of each animal."""
     order = [F(moment).desc(), F("pk").desc()]
     nth = Window(RowNumber(), partition_by=[F(per)], order_by=order)
     return rows.annotate(nth=nth).filter(nth__lte=count).order_by(f"-{moment}", "-pk")
 
 
-def _each(rows: QuerySet[RowT], animal_id: Callable[[RowT], int]) -> dict[int, list[RowT]]:
+def _each(rows: Iterable[RowT], animal_id: Callable[[RowT], int]) -> dict[int, list[RowT]]:
     found: dict[int, list[RowT]] = defaultdict(list)
     for row in rows:
         found[animal_id(row)].append(row)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import serializers, status, viewsets
+from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -37,7 +37,7 @@ class LabelStockOut(serializers.Serializer[Any]):
     columns = serializers.IntegerField()
     rows = serializers.IntegerField()
     is_cut = serializers.BooleanField()
-    source = serializers.CharField()
+    sizes_from = serializers.CharField(source="source", help_text="where the figures come from")
 
 
 class LabelPrinterOut(serializers.ModelSerializer[LabelPrinter]):
@@ -74,27 +74,19 @@ class LabelPaperOut(serializers.ModelSerializer[Document]):
         fields = ["document", "title"]
 
 
-class LabelStockViewSet(viewsets.GenericViewSet[Any]):
-    """Label sizes, as shipped."""
-
-    permission = Permission.READ
-    queryset = LabelPrinter.objects.none()  # sizes are data, no rows
-    serializer_class = LabelStockOut
-    pagination_class = None
-
-    @extend_schema(responses=LabelStockOut(many=True))
-    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """All sizes."""
-        return Response(LabelStockOut(list(label_stocks().values()), many=True).data)
-
-
 class LabelPrinterViewSet(FloorViewSet):
     """Label printers; making their test page writes nothing but the paper."""
 
     queryset = LabelPrinter.objects.order_by("name")
     serializer_class = LabelPrinterOut
     write_permission = Permission.CARE_RECORD
-    act_permissions = {"test_page": Permission.READ}
+    act_permissions = {"test_page": Permission.READ, "sizes": Permission.READ}
+
+    @extend_schema(responses=LabelStockOut(many=True), filters=False)
+    @action(detail=False, methods=["get"], pagination_class=None)
+    def sizes(self, request: Request) -> Response:
+        """The label sizes, as shipped."""
+        return Response(LabelStockOut(list(label_stocks().values()), many=True).data)
 
     @extend_schema(request=LabelPrinterIn, responses={201: LabelPrinterOut})
     def create(self, request: Request) -> Response:
@@ -120,6 +112,5 @@ class LabelPrinterViewSet(FloorViewSet):
 
 
 ROUTES: list[tuple[str, type[ViewSetMixin], str]] = [
-    ("label-stocks", LabelStockViewSet, "label-stock"),
     ("label-printers", LabelPrinterViewSet, "label-printer"),
 ]
