@@ -163,6 +163,7 @@ class BoardPage:
     stages: list[Choice]
     acts: list[Choice]
     first: int = 1
+    year: int = 0
 
 
 def read_query(given: Mapping[str, str]) -> BoardQuery:
@@ -229,6 +230,7 @@ def board_page(query: BoardQuery) -> BoardPage:
         ),
         acts=_choices(sorted({(line.act, act_word(line.act)) for line in lines if line.act}), query.act),
         first=first + 1,
+        year=year,
     )
 
 

@@ -12,6 +12,7 @@ from apps.animals.models import Animal, Hold
 from apps.animals.selectors import holds_in_force
 from apps.breeding.choices import CycleFact, CycleStep, SeasonState, Stage, act_word
 from apps.breeding.models import Cycle, Scan, Season, SeasonForecast, Visit
+from apps.breeding.pages.beside import window_words
 from apps.breeding.pages.reasons import ReasonLine, reason_lines
 from apps.breeding.pages.strips import female_strip, past_strip
 from apps.breeding.pages.words import (
@@ -24,6 +25,7 @@ from apps.breeding.pages.words import (
     waiting_words,
 )
 from apps.breeding.policies import can_cycle, can_strike, cycle_step
+from apps.breeding.selectors.beside import Window, said_windows
 from apps.breeding.selectors.board import SeasonDetail, season_details
 from apps.breeding.selectors.gate import female_barriers
 from apps.breeding.selectors.profiles import SpeciesProfile, season_span, species_profile
@@ -160,6 +162,7 @@ def female_page(female: Animal, season: Season | None, person: Person) -> Female
     late = forecast is not None and forecast.act == "see_vet" and forecast.stage in {Stage.OVULATED, Stage.GRAVID}
     needs = late or (forecast is not None and forecast.stage == Stage.PREOVULATORY)
     lead, lesser, decided = _advice(detail, female)
+    said = said_windows(list(details))
     return FemalePage(
         animal=female,
         season=season,
@@ -183,8 +186,8 @@ def female_page(female: Animal, season: Season | None, person: Person) -> Female
         live=next((row for row in visits if row.live), None),
         scans=_scan_rows(season, profile, person) if season is not None else [],
         sires=_sires(season) if season is not None else "",
-        facts=_facts(female, detail, profile, every, today),
-        past=[_past(details[one.pk], profile) for one in past if one.pk in details],
+        facts=_facts(female, detail, profile, every, today, said),
+        past=[_past(details[one.pk], profile, said) for one in past if one.pk in details],
         notes=[note[:1].upper() + note[1:] for note in (forecast.answer.get("notes", []) if forecast else [])],
         step=cycle_step(cycle).value if cycle is not None else "",
         withdrawable=_withdrawable(cycle),
@@ -280,7 +283,12 @@ def _sires(season: Season) -> str:
 
 
 def _facts(
-    female: Animal, detail: SeasonDetail | None, profile: SpeciesProfile, every: list[Season], today: date
+    female: Animal,
+    detail: SeasonDetail | None,
+    profile: SpeciesProfile,
+    every: list[Season],
+    today: date,
+    said: dict[int, Window],
 ) -> list[Fact]:
     found = [
         Fact("Species", female.species.scientific, female.species.common),
@@ -306,7 +314,7 @@ def _facts(
     found.append(_meal_fact(detail))
     cycle = detail.cycle
     if cycle is not None and cycle.ovulated_on is not None:
-        found.append(Fact("Ovulated", day_text(cycle.ovulated_on)))
+        found.append(Fact("Ovulated", day_text(cycle.ovulated_on), window_words(said.get(detail.season.pk))))
     if cycle is not None and cycle.shed_on is not None:
         found.append(Fact("Pre-lay shed", day_text(cycle.shed_on), waiting_words(cycle, today)))
     found += _laying_facts(detail, every)
@@ -333,7 +341,7 @@ def _laying_facts(detail: SeasonDetail, every: list[Season]) -> list[Fact]:
     return found
 
 
-def _past(detail: SeasonDetail, profile: SpeciesProfile) -> PastSeason:
+def _past(detail: SeasonDetail, profile: SpeciesProfile, said: dict[int, Window]) -> PastSeason:
     cycle = detail.cycle
     words = state_words(detail.season.state)
     if cycle is not None and cycle.laying_began is not None:
@@ -341,6 +349,9 @@ def _past(detail: SeasonDetail, profile: SpeciesProfile) -> PastSeason:
         words = f"{eggs} on {day_text(clock.day_of(cycle.laying_began))}"
     elif cycle is not None and cycle.regressed_on is not None:
         words = f"regressed {day_text(cycle.regressed_on)}, no clutch"
+    window = said.get(detail.season.pk)
+    if window is not None:
+        words += f"; ovulated {day_text(window.came_on)}, {window_words(window)}"
     return PastSeason(detail.season.name, detail.season.year, past_strip(detail, profile), words)
 
 

@@ -31,6 +31,7 @@ from apps.breeding.forms import (
     refuse,
 )
 from apps.breeding.models import Scan, Season, SeasonForecast, Visit
+from apps.breeding.pages.beside import beside
 from apps.breeding.pages.board import board_page, board_row, read_query
 from apps.breeding.pages.female import female_page
 from apps.breeding.selectors import current_cycle, season_of
@@ -46,7 +47,12 @@ def board(request: PersonRequest) -> HttpResponse:
     """Every female of a season on one page, a hundred rows at a time."""
     page = board_page(read_query(request.GET.dict()))
     part = request.headers.get("HX-Request") and request.headers.get("HX-Target", "").startswith("more")
-    return render(request, "breeding/board_rows.html" if part else "breeding/board.html", {"page": page})
+    context = {"page": page}
+    if "beside" in request.GET and page.species is not None:
+        return render(
+            request, "breeding/board.html", context | {"beside": beside(page.species, page.year, clock.today())}
+        )
+    return render(request, "breeding/board_rows.html" if part else "breeding/board.html", context)
 
 
 @requires(Permission.READ)
