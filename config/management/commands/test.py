@@ -33,7 +33,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Run pytest in a process of its own, so that its settings are the tests' own."""
         left_out: list[str] = []
-        marks = ["not benchmark_suite"]
+        marks = ["not benchmark_suite", "not long"]
         if options["no_browser"]:
             marks.append("not browser")
             left_out.append("not run, left out by --no-browser: the browser tests")
