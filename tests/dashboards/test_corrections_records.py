@@ -245,6 +245,12 @@ def test_a_wrong_sire_of_a_brood(lead: Person, sales: Person, house: House, syst
     plan = preview(by=lead, wish=sire_wish(by=lead, sire=right, why="", brood=brood))
     assert any(line.words == "PR-2600: sire" and line.after == "PR-0119" for line in plan.lines)
     assert plan.notes == ("1 young of these animals rest on it.",)
+    # two young that do not look Banana spoke against his carrying it; he is no longer their sire, so he is anybody:
+    # both his alleles at the catalogue's assumed 1 %, 1 - 0.99 ** 2
+    (moved,) = plan.beliefs
+    assert (moved.animal, moved.series) == (wrong, "SEX")
+    assert moved.before < 0.01
+    assert moved.after == pytest.approx(0.0199)
     correction = sire_correct(by=lead, sire=right, why="two of the young are Banana", seen=plan.version, brood=brood)
     found = changed_rows(before, every_row())
     assert_rows_are(rows_of(correction), found)

@@ -1,6 +1,13 @@
 """Writes of animals: knowledge, the register, lineage, places, holds."""
 
-from apps.animals.services.beliefs import BeliefMove, beliefs_preview, beliefs_refresh, beliefs_refresh_species
+from apps.animals.services.beliefs import (
+    BeliefMove,
+    belief_chances,
+    belief_moves,
+    beliefs_preview,
+    beliefs_refresh,
+    beliefs_refresh_species,
+)
 from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
 from apps.animals.services.catalogues import catalogue_edit, catalogue_edit_withdraw
 from apps.animals.services.holds import hold_close, hold_lift, hold_place, holds_lift_by_source
@@ -29,6 +36,8 @@ __all__ = [
     "animal_register",
     "animal_status_set",
     "animals_register",
+    "belief_chances",
+    "belief_moves",
     "beliefs_preview",
     "beliefs_refresh",
     "beliefs_refresh_species",

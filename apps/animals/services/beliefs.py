@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
@@ -30,6 +30,14 @@ class BeliefMove:
     after: float
 
 
+@dataclass(frozen=True)
+class Believed:
+    """Chances of carrying by animal and series, of these animals; a series that is absent is wild type."""
+
+    carries: Mapping[tuple[int, str], float]
+    animals: frozenset[int]
+
+
 @service("beliefs.refresh")
 def beliefs_refresh(*, by: Person, animals: Sequence[Animal], request_key: str | None = None) -> None:
     """Work out anew what these animals and their nearest relatives carry, at once; the job settles the rest."""
@@ -53,22 +61,36 @@ def beliefs_refresh_species(*, by: Person, species: Species, request_key: str | 
 def beliefs_preview(change: Callable[[], object], animals: Sequence[Animal]) -> list[BeliefMove]:
     """What a change of the records would move: `change` writes through its services, beliefs of the families touched
     are worked out, and everything is taken back. Largest move first."""
-    pks = [animal.pk for animal in animals]
     with transaction.atomic():
-        before = _chances(list(Animal.objects.filter(pk__in=pks).select_related("species")))
+        before = belief_chances(animals)
         change()
-        after = _chances(list(Animal.objects.filter(pk__in=pks).select_related("species")))
+        after = belief_chances(animals)
         transaction.set_rollback(True)
-    moved = {key for key in before.keys() | after.keys() if abs(before.get(key, 0) - after.get(key, 0)) > MOVED}
+    return belief_moves(before, after)
+
+
+def belief_chances(animals: Sequence[Animal]) -> Believed:
+    """What these animals and their nearest relatives carry by the records as they stand now; nothing is written."""
+    fresh = Animal.objects.filter(pk__in=[animal.pk for animal in animals]).select_related("species")
+    families = family_computed(list(fresh))
+    return Believed(
+        {(row.animal, row.series): row.carries for one in families for row in one.carried},
+        frozenset(kin.pk for one in families for kin in one.herd.kin),
+    )
+
+
+def belief_moves(before: Believed, after: Believed) -> list[BeliefMove]:
+    """The beliefs that differ, the largest move first; of animals that both looked at."""
+    both = before.animals & after.animals
+    chances = {
+        key: (before.carries.get(key, 0.0), after.carries.get(key, 0.0))
+        for key in before.carries.keys() | after.carries.keys()
+        if key[0] in both
+    }
+    moved = {key: pair for key, pair in chances.items() if abs(pair[0] - pair[1]) > MOVED}
     named = Animal.objects.in_bulk([pk for pk, _ in moved])
-    rows = [
-        BeliefMove(named[pk], series, before.get((pk, series), 0), after.get((pk, series), 0)) for pk, series in moved
-    ]
+    rows = [BeliefMove(named[pk], series, *pair) for (pk, series), pair in moved.items()]
     return sorted(rows, key=lambda row: (-abs(row.after - row.before), row.animal.code, row.series))
-
-
-def _chances(animals: list[Animal]) -> dict[tuple[int, str], float]:
-    return {(row.animal, row.series): row.carries for one in family_computed(animals) for row in one.carried}
 
 
 def _write(by: Person, computed: Computed) -> None:

@@ -91,6 +91,15 @@ class RestingOut(serializers.Serializer[Any]):
     papers = RestOut(many=True)
 
 
+class BeliefMoveOut(serializers.Serializer[Any]):
+    """A chance of carrying, as it stands and as it would."""
+
+    animal = serializers.CharField(help_text="ref")
+    series = serializers.CharField()
+    before = serializers.FloatField()
+    after = serializers.FloatField()
+
+
 class PlanOut(serializers.Serializer[Any]):
     """What would change; send ``version`` back as ``seen``."""
 
@@ -100,6 +109,7 @@ class PlanOut(serializers.Serializer[Any]):
     notes = serializers.ListField(child=serializers.CharField())
     lines = LineOut(many=True)
     resting = RestingOut()
+    beliefs = BeliefMoveOut(many=True, help_text="where parents change: what follows by itself")
     rows = serializers.IntegerField(help_text="How many rows of the database.")
 
 
@@ -348,5 +358,9 @@ def plan_out(plan: Plan) -> dict[str, Any]:
         "notes": list(plan.notes),
         "lines": lines,
         "resting": rest,
+        "beliefs": [
+            {"animal": one.animal.ref, "series": one.series, "before": one.before, "after": one.after}
+            for one in plan.beliefs
+        ],
         "rows": len(plan.rows),
     }

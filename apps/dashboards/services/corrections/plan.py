@@ -13,6 +13,7 @@ from apps.accounts.models import Correction, Person
 from apps.accounts.services import RowChange, audit_write, correction_write
 from apps.animals.events import RecordsCorrected
 from apps.animals.models import Animal
+from apps.animals.services import BeliefMove, belief_chances, belief_moves
 from apps.core import clock
 from apps.core.errors import Invalid, Stale
 from apps.dashboards.selectors.corrections import Line, Resting, lines_of, resting_on
@@ -33,6 +34,8 @@ class Wish:
     notes: Sequence[str] = ()
     # whom a change of lineage reaches besides those that are written to
     resting: Sequence[Animal] = ()
+    # where parents change: all whose beliefs may follow, those before and after it alike
+    kin: Sequence[Animal] = ()
 
 
 @dataclass(frozen=True)
@@ -46,6 +49,7 @@ class Plan:
     resting: Resting
     version: str
     notes: tuple[str, ...] = field(default=())
+    beliefs: tuple[BeliefMove, ...] = field(default=())
 
 
 class _TakenBack(Exception):
@@ -94,6 +98,7 @@ def _worked_out(by: Person, wish: Wish) -> Plan:
         moment = clock.now()
         keys = [animal.pk for animal in wish.animals]
         before = snapshot(keys)
+        chances = belief_chances(wish.kin)
         wish.work()
         rederive(by=by, animals=wish.animals)
         rows = difference(before, snapshot(keys))
@@ -107,6 +112,7 @@ def _worked_out(by: Person, wish: Wish) -> Plan:
             resting=resting_on([*wish.animals, *wish.resting]),
             version=version_of(rows, moment),
             notes=tuple(wish.notes),
+            beliefs=tuple(belief_moves(chances, belief_chances(wish.kin))),
         )
 
 

@@ -195,7 +195,9 @@ def sire_wish(
     notes = [f"{count_text(len(later), 'young')} of these animals rest on it."] if later else []
     base = [*touched, *([brood.dam] if brood is not None else [])]
     asked = {"sire": sire.ref, "brood": brood.ref if brood is not None else None}
-    return Wish(CorrectionKind.SIRE, label, base or young, asked, work, notes, resting=later)
+    before = Animal.objects.filter(pk__in=[animal.sire_id for animal in touched if animal.sire_id is not None])
+    kin = [*base, *later, sire, *before]
+    return Wish(CorrectionKind.SIRE, label, base or young, asked, work, notes, resting=later, kin=kin)
 
 
 @service("correction.sire", may=Permission.ANIMALS_EDIT)
