@@ -53,6 +53,7 @@ SEEN = "seen_at"
 LOCKED = "locked"
 BY_ITSELF = "/api/v1/observations/"
 SET_PASSWORD = "set_password"
+BY_PASSWORD = "password"
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
@@ -64,7 +65,14 @@ class SignIn(LoginView):
     redirect_authenticated_user = True
 
     def dispatch(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
-        """On a locked tablet the form is shown although somebody is signed in: it is the way out without a PIN."""
+        """A shared tablet asks for a PIN first; its page leads here with ``password`` for who has none.
+
+        On a locked tablet the form is shown although somebody is signed in: it is the way out without a PIN.
+        """
+        here = request.user.is_authenticated and LOCKED not in request.session
+        by_pin = request.method == "GET" and BY_PASSWORD not in request.GET and not here
+        if by_pin and this_tablet(request) is not None and people_with_pin().exists():
+            return redirect(f"{reverse('accounts:pin')}?{urlencode({'next': request.GET.get('next', '/')})}")
         self.redirect_authenticated_user = LOCKED not in request.session
         return super().dispatch(request, *args, **kwargs)
 

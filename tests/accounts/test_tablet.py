@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import timedelta
 
 import pytest
@@ -88,3 +89,30 @@ def test_a_page_says_whose_it_is_and_whether_it_locks(tablet: Client, keeper: Pe
     assert "data-idle-minutes" not in own.get("/care/waiting/").content.decode()
     assert "X-Person" not in Client().get("/sign-in/").headers
     assert "no-cache" in Client().get("/worker.js").headers["Cache-Control"]
+
+
+def test_without_a_session_a_tablet_asks_for_the_pin_first(tablet: Client, keeper: Person) -> None:
+    """Not for a password that nobody types on a tablet; the way to the password is there, and keeps the page."""
+    del tablet.cookies["sessionid"]
+    answer = tablet.get("/sign-in/?next=/care/")
+    assert answer.headers["Location"] == "/pin/?next=%2Fcare%2F"
+    page = tablet.get(answer.headers["Location"]).content.decode()
+    assert "/sign-in/?password=1&amp;next=/care/" in page
+    assert tablet.get("/sign-in/?password=1&next=/care/").status_code == 200
+    assert tablet.post("/pin/", {"person": keeper.ref, "pin": PIN, "next": "/care/"}).headers["Location"] == "/care/"
+
+
+def test_hands_are_changed_from_any_page_of_a_tablet(tablet: Client, keeper: Person) -> None:
+    assert 'href="/pin/?next=/care/"' in tablet.get("/care/").content.decode()
+    del tablet.cookies[TABLET_COOKIE]
+    assert "Change hands" not in tablet.get("/care/").content.decode()
+
+
+def test_changing_hands_takes_the_server_less_than_a_second(tablet: Client, lead: Person) -> None:
+    """Two seconds are for both: the page that asks and the one after the PIN."""
+    pin_set(by=lead, pin="2580")
+    began = time.perf_counter()
+    tablet.get("/pin/?next=/care/")
+    assert tablet.post("/pin/", {"person": lead.ref, "pin": "2580", "next": "/care/"}).status_code == 302
+    assert tablet.get("/care/").status_code == 200
+    assert time.perf_counter() - began < 1

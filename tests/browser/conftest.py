@@ -14,7 +14,7 @@ import pytest
 from axe_playwright_python.base import AxeResults
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from apps.accounts.models import Facility, Person
@@ -106,13 +106,19 @@ def system(transactional_db: None) -> Person:
 
 
 @pytest.fixture
-def chromium() -> Iterator[Browser]:
-    """Debian's browser."""
+def play() -> Iterator[Playwright]:
+    """What starts browsers; one at a time in a thread."""
     assert CHROMIUM, "this test needs Debian's chromium"
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+        yield play
+
+
+@pytest.fixture
+def chromium(play: Playwright) -> Iterator[Browser]:
+    """Debian's browser."""
+    browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

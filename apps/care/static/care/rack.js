@@ -13,7 +13,7 @@ function say() {
   button.textContent = button.dataset.words
     .replace("{free}", String(all.length - tapped))
     .replace("{tapped}", String(tapped));
-  button.disabled = !all.length;
+  button.disabled = !all.length || (isOffer && tapped === all.length);
 }
 
 // a tub whose answer waits on this device: drawn closed, with the word
@@ -41,7 +41,7 @@ function open(tub, value, words) {
   tub.replaceWith(made);
 }
 
-const clock = (moment) => new Date(moment).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+const clock = (moment) => new Date(moment).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
 
 // draw in what this device knows and the server does not
 async function local() {

@@ -7,6 +7,8 @@ import * as queue from "./queue.js";
 
 // a slow link holds nobody up: after this the entry counts as kept, and the head of the page says when it is gone
 const PATIENCE_MS = 2500;
+// a second tap with nothing changed in between is the same tap
+const DOUBLE_MS = 1500;
 const shown = new Map(); // form -> the alert that says why it was refused
 
 function fieldsOf(form, submitter) {
@@ -74,6 +76,18 @@ function refused(form, answer) {
   field?.focus();
 }
 
+// a tablet asks for the PIN, any other device for the password; both come back here
+function signIn() {
+  const here = window.location.pathname + window.location.search;
+  return { href: `/pin/?next=${encodeURIComponent(here)}`, words: "Sign in" };
+}
+
+// what the form holds was kept a moment ago already
+function isDouble(form, submitter) {
+  if (Date.now() - Number(form.dataset.keptAt || 0) > DOUBLE_MS) return false;
+  return JSON.stringify(fieldsOf(form, submitter)) === form.dataset.keptFields;
+}
+
 function cleared(form) {
   shown.get(form)?.remove();
   shown.delete(form);
@@ -82,12 +96,14 @@ function cleared(form) {
 
 function leave(form, words) {
   sessionStorage.setItem("toast", words);
+  form.dataset.leaving = "1"; // a tap while the next page is on its way is the same tap
   const then = form.dataset.then;
   if (then) window.location.assign(then);
   else window.location.replace(window.location.href.split("#")[0]);
 }
 
 async function take(form, submitter) {
+  const typed = fieldsOf(form, submitter);
   const entry = {
     client_id: form.dataset.entry || queue.newId(),
     name: form.dataset.observation,
@@ -98,7 +114,7 @@ async function take(form, submitter) {
     person: queue.person(),
     person_name: document.body.dataset.personName || "",
     observed_at: new Date().toISOString(),
-    fields: fieldsOf(form, submitter),
+    fields: { ...typed },
     state: "waiting",
     words: "",
   };
@@ -109,7 +125,10 @@ async function take(form, submitter) {
   if (!answer || answer.answer === "another-person") {
     cleared(form);
     const why = queue.state === "signed-out" ? "It is sent when you have signed in again." : "It is sent when the link is back.";
-    toast(`Kept here. ${why}`, { undo: { words: "Undo", act: (line) => takeBack(form, entry, line) } });
+    const link = queue.state === "signed-out" ? signIn() : null;
+    toast(`Kept here. ${why}`, { link, undo: { words: "Undo", act: (line) => takeBack(form, entry, line) } });
+    form.dataset.keptAt = String(Date.now());
+    form.dataset.keptFields = JSON.stringify(typed);
     form.dispatchEvent(new CustomEvent("observation:kept", { detail: entry }));
     return;
   }
@@ -123,12 +142,11 @@ async function take(form, submitter) {
 }
 
 async function takeBack(form, entry, line) {
-  const still = (await queue.all()).some((one) => one.client_id === entry.client_id);
-  if (!still) {
-    line.textContent = "It was sent meanwhile. Strike it out on the animal’s page.";
+  if (!(await queue.takeBack(entry.client_id))) {
+    line.textContent = "It was sent meanwhile, or may have been. Strike it out on the animal’s page.";
     return;
   }
-  await queue.remove(entry.client_id);
+  delete form.dataset.keptAt;
   line.remove();
   form.dispatchEvent(new CustomEvent("observation:undone", { detail: entry }));
 }
@@ -141,7 +159,8 @@ document.addEventListener(
     if (!form.dataset?.observation || !queue.person() || form.querySelector('input[type="file"]')) return;
     event.preventDefault();
     event.stopImmediatePropagation();
-    if (form.dataset.taking) return; // a double tap is one entry
+    // a double tap is one entry, also when the first tap is kept here or the next page is on its way
+    if (form.dataset.taking || form.dataset.leaving || isDouble(form, event.submitter)) return;
     form.dataset.taking = "1";
     take(form, event.submitter)
       .catch((error) => {
@@ -154,6 +173,11 @@ document.addEventListener(
   },
   true,
 );
+
+// back by the back button from where an entry led
+window.addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-leaving]")) delete form.dataset.leaving;
+});
 
 // what the last page had to say
 const words = sessionStorage.getItem("toast");

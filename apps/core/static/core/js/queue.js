@@ -78,6 +78,17 @@ export async function remove(clientId) {
   changed();
 }
 
+// an entry that is on its way, or was and got no answer, may be written already: then it is not taken back
+export async function takeBack(clientId) {
+  while (running) await running.catch(() => {});
+  return alone(async () => {
+    const entry = (await all()).find((one) => one.client_id === clientId);
+    if (!entry || entry.maybe_sent) return false;
+    await remove(clientId);
+    return true;
+  });
+}
+
 async function settle(entry, answer, serverNow) {
   await within("readwrite", (entries, kept) => {
     if (answer.answer === "refused") {
@@ -156,8 +167,13 @@ async function sendAll() {
     let answer;
     try {
       answer = await post(batch);
-    } catch {
+    } catch (error) {
       state = "no-link";
+      if (error.name === "AbortError") {
+        await within("readwrite", (entries) => {
+          for (const one of batch) entries.put({ ...one, maybe_sent: true });
+        });
+      }
       break;
     }
     if (answer.status === 401 || answer.status === 403) {
@@ -183,12 +199,14 @@ async function sendAll() {
   return told;
 }
 
+// one tab at a time
+const alone = (work) => (navigator.locks ? navigator.locks.request("entries", work) : work());
+
 // send what waits; answers by client_id. Calls that come meanwhile get the sending after this one.
 export async function send() {
   while (running) await running.catch(() => {});
   clearTimeout(timer);
-  const work = () => (navigator.locks ? navigator.locks.request("entries", sendAll) : sendAll());
-  running = work();
+  running = alone(sendAll);
   try {
     return await running;
   } finally {

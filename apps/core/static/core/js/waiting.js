@@ -14,7 +14,7 @@ function what(entry) {
 
 function drawn(entry) {
   const item = line.content.cloneNode(true).firstElementChild;
-  item.querySelector(".when").textContent = new Date(entry.observed_at).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" });
+  item.querySelector(".when").textContent = new Date(entry.observed_at).toLocaleString("en-GB", { weekday: "short", hour: "2-digit", minute: "2-digit" });
   item.querySelector("strong").textContent = entry.title;
   item.querySelector("[data-what]").textContent = what(entry);
   if (entry.state !== "refused") return item;

@@ -34,42 +34,49 @@ async function owner() {
   return kept ? kept.text() : "";
 }
 
-// keep a page of this person; another person's pages go first
-async function keep(request, response) {
+// keep a page of this person; another person's pages go first. `before` are the hands it was asked for by.
+async function keep(address, response, before) {
+  // a server that is down says nothing of who is here
+  if (response.status >= 500 || hands !== before) return;
   const person = response.headers.get("X-Person") || "";
   if (person !== (await owner())) {
     await caches.delete(PAGES);
     if (!person) return;
     await (await caches.open(PAGES)).put(OWNER, new Response(person));
   }
-  if (person && response.ok && !response.redirected) await (await caches.open(PAGES)).put(request.url.split("#")[0], response.clone());
+  if (person && response.ok && !response.redirected) await (await caches.open(PAGES)).put(address, response.clone());
+  if (hands !== before) await caches.delete(PAGES);
 }
 
 function wants(url) {
   return KEPT_PAGES.some((pattern) => pattern.test(url.pathname)) && !url.searchParams.has("one");
 }
 
-// the other pass over the same rack is needed later in the round
-async function fetchTheOther(url, before) {
+// needed later in the round: the other pass over the same rack, and the list of what waits
+async function fetchTheOthers(url, before) {
   const rack = url.pathname.match(/^\/care\/racks\/([^/]+)\/offer\/$/);
-  if (!rack) return;
-  const other = new Request(`/care/racks/${rack[1]}/check/`, { credentials: "same-origin" });
-  const response = await fetch(other);
-  if (hands === before) await keep({ url: new URL(other.url).href }, response);
+  const kept = await caches.open(PAGES);
+  for (const path of [rack && `/care/racks/${rack[1]}/check/`, "/care/waiting/", "/care/"]) {
+    if (!path || hands !== before) continue;
+    const other = new Request(path, { credentials: "same-origin" });
+    // the pass over the rack is as new as its page; the others are only kept where they were never opened
+    if (path.includes("/racks/") || !(await kept.match(other.url))) await keep(other.url, await fetch(other), before);
+  }
 }
 
 async function page(event, url) {
   const request = event.request;
   const before = hands;
+  const address = request.url.split("#")[0];
+  const kept = wants(url) ? await (await caches.open(PAGES)).match(address) : undefined;
   let late;
   const asked = fetch(request).then(async (response) => {
-    if (wants(url) && hands === before) {
+    if (wants(url)) {
       const copy = response.clone();
-      event.waitUntil(keep(request, copy).then(() => fetchTheOther(url, before)).catch(() => {}));
+      event.waitUntil(keep(address, copy, before).then(() => fetchTheOthers(url, before)).catch(() => {}));
     }
-    return response;
+    return response.status >= 500 && kept ? kept.clone() : response;
   });
-  const kept = wants(url) ? await (await caches.open(PAGES)).match(request.url.split("#")[0]) : undefined;
   try {
     if (!kept) return await asked;
     const slow = new Promise((resolve) => (late = setTimeout(resolve, SLOW_MS, kept.clone())));
