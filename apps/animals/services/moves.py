@@ -19,6 +19,9 @@ from apps.jobs.services import event_publish
 from apps.places.models import Tub
 from apps.places.selectors import same_health_group
 
+# It went to somebody else; what sells it asks the same before it does.
+HANDED_ON = frozenset({Status.SOLD, Status.GIVEN_AWAY, Status.LOANED})
+
 
 @service("animal.move", may=Permission.ANIMALS_MOVE)
 def animal_move(
@@ -47,6 +50,17 @@ def animal_move(
         detail["across"] = across.strip()[:160]
     audit_write(by=by, act="animal.move", subject=animal, detail=detail)
     return placement
+
+
+def _left_against_hold(animal: Animal, status: Status) -> dict[str, str]:
+    """What forbade it, for the record: an animal that has gone is gone, and that is written down in any case."""
+    if status not in HANDED_ON:
+        return {}
+    try:
+        check_handling(animal, HandlingAct.SELL)
+    except HandlingHeld as held:
+        return {"against_hold": held.message}
+    return {}
 
 
 def _check_same_group(animal: Animal, tub: Tub) -> None:
@@ -88,12 +102,8 @@ def animal_status_set(
         raise WrongState(f"{animal.code} was changed meanwhile. Look again.")
     if status != Status.HERE and status != Status.MISSING:
         place(by, animal, None, status)
-    audit_write(
-        by=by,
-        act="animal.status",
-        subject=animal,
-        detail={"before": animal.status, "after": status, "on": on, "note": note},
-    )
+    detail = {"before": animal.status, "after": status, "on": on, "note": note}
+    audit_write(by=by, act="animal.status", subject=animal, detail=detail | _left_against_hold(animal, Status(status)))
     if status != Status.HERE:
         event_publish(AnimalLeft(animal_ref=animal.ref, status=Status(status).value))
     return Animal.objects.get(pk=animal.pk)

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from apps.animals.choices import HoldWord, Purpose, Sex, Status
+from apps.animals.choices import HandlingAct, HoldWord, Purpose, Sex, Status
 from apps.animals.models import Animal, Hold, Species
+from apps.animals.policies import forbids
 from apps.animals.selectors import holds_in_force
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import Season, SeasonForecast, Visit
@@ -166,7 +167,8 @@ def _close_until(one: Planned, first: date, until: date, why: str) -> None:
 def _holds(one: Planned, held: Sequence[Hold], first: date) -> None:
     """A hold with an end closes its weeks; one that passes by itself this week; any other until it is lifted."""
     for hold in held:
-        if hold.word == HoldWord.FED:
+        # the hours after a meal are over before the week is; food that is stopped stops no visit
+        if hold.word == HoldWord.FED or not forbids(HoldWord(hold.word), HandlingAct.VISIT):
             continue
         why = f"held: {hold.word}, {hold.reason}"
         if hold.ends_at is not None:

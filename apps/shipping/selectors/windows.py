@@ -12,8 +12,9 @@ import orjson
 
 from apps.accounts.models import Facility
 from apps.accounts.selectors import facility
-from apps.animals.choices import HoldWord
+from apps.animals.choices import HandlingAct, HoldWord
 from apps.animals.models import Animal
+from apps.animals.policies import forbids
 from apps.animals.selectors import holds_in_force, profile_numbers
 from apps.care.selectors.meals import last_meals_at
 from apps.care.selectors.weights import latest_weights
@@ -28,8 +29,10 @@ from apps.shipping.selectors.knowledge import shipped_policy
 from apps.shipping.selectors.parcels import contents
 
 BAND_KEYS = ("ship.green_low_c", "ship.green_high_c", "ship.red_low_c", "ship.red_high_c")
+# These the question names apart: the meal by its day, the shed by itself.
+SAID_APART = frozenset({HoldWord.FED, HoldWord.OPAQUE})
 # Words that keep an animal at home whatever the weather.
-HEALTH_WORDS = {HoldWord.QUARANTINE, HoldWord.TREATMENT, HoldWord.DISEASE, HoldWord.REGURGITATION, HoldWord.INJURY}
+HEALTH_WORDS = frozenset(word for word in HoldWord if forbids(word, HandlingAct.SHIP)) - SAID_APART
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from apps.accounts.services import audit_write, service
 from apps.animals.choices import HandlingAct
 from apps.animals.models import Animal
 from apps.animals.policies import check_handling
+from apps.care.services.facts import against_hold
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, WrongState
 from apps.core.turns import take_turn
@@ -187,7 +188,10 @@ def parcel_hand_over(*, by: Person, parcel: Parcel, tracking: str = "", request_
     check_parcel(parcel, ParcelState.HANDED)
     if not order_paid(parcel.order):
         raise WrongState(f"Order {parcel.order.number} is {balance(parcel.order).word}. Take the payment first.")
-    moved = _move(by, parcel, ParcelState.HANDED, handed_at=clock.now(), tracking=tracking.strip()[:60])
+    # the boxes are closed since the packing, where holds refuse; one placed since then is flagged, never unsaid
+    held = [words for cup in contents(parcel) if (words := _flag(cup.animal))]
+    detail: dict[str, object] | None = {"against_hold": " ".join(held)} if held else None
+    moved = _move(by, parcel, ParcelState.HANDED, detail=detail, handed_at=clock.now(), tracking=tracking.strip()[:60])
     order = parcel.order
     inside = set(
         ParcelAnimal.objects.filter(
@@ -270,6 +274,10 @@ def _judged_now(by: Person, parcel: Parcel, day: date) -> ParcelWindow:
 def _check_animals(parcel: Parcel) -> None:
     for cup in contents(parcel):
         check_handling(cup.animal, HandlingAct.SHIP)
+
+
+def _flag(animal: Animal) -> str:
+    return against_hold(animal, HandlingAct.SHIP, moment=clock.now(), planned=False)
 
 
 def _check_only_law(window: ParcelWindow, permit: Document | None) -> None:
