@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import select_template
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.text import slugify
 from django.views.decorators.http import require_POST
 
 from apps.accounts.choices import Permission
@@ -20,12 +25,21 @@ from apps.jobs.services import alarm_acknowledge
 A_PAGE = 50
 
 
+def steps_for(kinds: Iterable[str]) -> list[Any]:
+    """What to do, by kind of alarm: each floor that raises one owns ``alarm_steps/KIND.html``; else the general one."""
+    names = [f"alarm_steps/{slugify(kind)}.html" for kind in dict.fromkeys(kinds)]
+    found = [select_template([name, "alarm_steps/other.html"]) for name in names]
+    return list({one.template.name: one for one in found}.values())
+
+
 @requires(Permission.READ)
 def alarms(request: PersonRequest) -> HttpResponse:
     """What needs somebody now, and what was resolved."""
     resolved = Alarm.objects.filter(resolved_at__isnull=False).select_related("acknowledged_by").order_by("-raised_at")
+    standing = list(open_alarms().prefetch_related("notices"))
     context = {
-        "open": list(open_alarms().prefetch_related("notices")),
+        "open": standing,
+        "what_to_do": steps_for(alarm.kind for alarm in standing),
         "page": Paginator(resolved, A_PAGE).get_page(request.GET.get("page")),
         "answering": answering_now(),
         "wakes_nobody": not settings.SERVICE_MODE and "filebased" in settings.EMAIL_BACKEND,

@@ -107,3 +107,11 @@ def places_named(text: str) -> list[dict[str, Site | Room | Rack | Tub]]:
     found: list[dict[str, Site | Room | Rack | Tub]] = [{"rack": rack} for rack in racks]
     found += [{"room": one} for one in Room.objects.filter(name__iexact=name).select_related("site")]
     return found + [{"site": one} for one in Site.objects.filter(name__iexact=name)]
+
+
+def place_names() -> list[str]:
+    """Every site, room and rack (``rack, room``) by a name that ``places_named`` reads back; tubs are too many."""
+    racks = Rack.objects.select_related("room").order_by("room__walk_order", "room__name", "walk_order", "name")
+    names = [*Site.objects.order_by("walk_order", "name").values_list("name", flat=True)]
+    names += Room.objects.order_by("walk_order", "name").values_list("name", flat=True)
+    return list(dict.fromkeys([*names, *(f"{rack.name}, {rack.room.name}" for rack in racks)]))

@@ -16,12 +16,15 @@ from rest_framework.test import APIClient
 from apps.accounts.models import Person
 from apps.animals.models import Animal
 from apps.animals.services import animal_move
-from apps.care.choices import DueKind, TaskState
+from apps.care.choices import DueKind, MealOutcome, TaskState
 from apps.care.models import BacklogReset, CareCount, CareSkip, CareState, LastLook, MealCheck, TaskDue, Weight
+from apps.care.pages.rounds import due_lines
 from apps.care.selectors.due import FOREVER, LastFacts, due_days, due_of
 from apps.care.selectors.due_house import house_due
+from apps.care.selectors.feeding import feeding_lines
 from apps.care.selectors.rooms_due import rooms_due
 from apps.care.services import (
+    SeasonWordItem,
     SheetLine,
     backlog_reset,
     backlog_undo,
@@ -31,6 +34,7 @@ from apps.care.services import (
     mark_record,
     meal_check,
     round_open,
+    season_words_write,
     sheet_record,
     skip_record,
     task_add,
@@ -38,7 +42,7 @@ from apps.care.services import (
 from apps.core import clock
 from apps.core.errors import Invalid, Many, WrongState
 from apps.places.models import Rack
-from tests.factories.care import offered, weighed
+from tests.factories.care import fed, offered, weighed
 
 ClientAs = Callable[[Person], Client]
 ApiAs = Callable[[Person], APIClient]
@@ -278,3 +282,27 @@ def test_what_changed_moves_on_only_when_it_is_seen(
             look_seen(by=lead, until=clock.now() + timedelta(minutes=1))
         assert api_as(lead).post("/api/v1/today/seen/", {}, format="json").status_code == 200
         assert api_as(lead).get("/api/v1/today/").json()[0]["room"] == "Room 3"
+
+
+@pytest.mark.django_db
+def test_food_is_due_by_the_feeding_plan(keeper: Person, snakes: list[Animal]) -> None:
+    """The round says what the plan says: a meal that was left comes again sooner, a gravid female is offered none."""
+    ate, left, gravid, never = snakes
+    for animal, outcome in ((ate, "ate"), (left, "left"), (gravid, "ate")):
+        fed(keeper, animal, days_ago=9, outcome=MealOutcome(outcome))
+    with clock.at(clock.now() + timedelta(days=8)):
+        season_words_write([SeasonWordItem(gravid.pk, "gravid", fast_expected=True, scan_on=None)])
+        found = due_of(Animal.objects.all())
+        plans = {line.animal.pk: line.plan for line in feeding_lines(Animal.objects.select_related("species"))}
+        for animal in (ate, left):
+            plan = plans[animal.pk]
+            assert plan is not None
+            assert found[animal.pk].days[DueKind.OFFER] == plan.due_on
+            assert found[animal.pk].by_plan
+        assert found[left.pk].days[DueKind.OFFER] < found[ate.pk].days[DueKind.OFFER]
+        assert DueKind.OFFER not in found[gravid.pk].days
+        # no meal on record: wanted since it came, so it is late and not new every day
+        assert found[never.pk].days[DueKind.OFFER] == clock.day_of(found[never.pk].facts.registered_at)
+        assert found[never.pk].is_late(DueKind.OFFER, clock.now())
+        ((_, _, why),) = [line for line in due_lines(found[left.pk], frozenset()) if line[0] == DueKind.OFFER.value]
+        assert why.endswith("by the feeding plan")

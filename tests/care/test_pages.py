@@ -64,6 +64,24 @@ def test_everything_is_recorded_from_the_page(client_as: ClientAs, keeper: Perso
     assert counts == [1, 1, 1, 1, 1, 1]
 
 
+def test_how_it_took_the_meal_is_one_tap_more(client_as: ClientAs, keeper: Person, snakes: list[Animal]) -> None:
+    """Strong, slow or coaxed beside Ate; left unsaid when nobody looked, and of no meaning for a meal it left."""
+    client = client_as(keeper)
+    for animal, vigour, outcome, said in zip(
+        snakes,
+        ("strong", "coaxed", "", "slow"),
+        ("ate", "ate", "ate", "left"),
+        ("strong", "coaxed", "", ""),
+        strict=True,
+    ):
+        offer = offered(keeper, animal, hours_ago=2)
+        page = html(client.get(care_url(animal)))
+        assert all(f'name="vigour" value="{word}"' in page for word in ("", "strong", "slow", "coaxed"))
+        values = {"act": "check", "offer": offer.pk, "outcome": outcome, "vigour": vigour}
+        assert client.post(care_url(animal), values).status_code == 302
+        assert MealCheck.objects.get(offer=offer).vigour == said
+
+
 def test_the_same_form_sent_twice_writes_once(client_as: ClientAs, keeper: Person, snake: Animal) -> None:
     client = client_as(keeper)
     for _ in range(2):

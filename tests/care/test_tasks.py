@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -32,6 +33,7 @@ from apps.core import clock
 from apps.core.errors import DomainError, WrongState
 from apps.jobs.models import JobRun
 from apps.places.models import Rack
+from apps.places.selectors import places_named
 
 pytestmark = pytest.mark.django_db
 ClientAs = Callable[[Person], Client]
@@ -240,3 +242,14 @@ def test_tasks_by_program(api_as: ApiAs, keeper: Person, rack: Rack, snakes: lis
         api.post("/api/v1/tasks/", {"kind": "water", "words": "x"}, format="json").json()["errors"][0]["field"]
         == "place"
     )
+
+
+def test_the_form_proposes_places_that_it_reads_back(client_as: ClientAs, keeper: Person, rack: Rack) -> None:
+    """The list that the field names is on the page, and every name of it is one place."""
+    page = client_as(keeper).get("/tasks/new/").content.decode()
+    names = re.findall(r'<option value="([^"]+)">', page.split('<datalist id="places">')[1].split("</datalist>")[0])
+    assert names == ["Main", "Room 3", "Rack B, Room 3"]
+    assert [len(places_named(name)) for name in names] == [1, 1, 1]
+    values = {"kind": "water", "words": "Water", "place": names[2], "request_key": "k-1"}
+    assert client_as(keeper).post("/tasks/new/", values).status_code == 302
+    assert Task.objects.get().rack == rack

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 import pytest
 from django.core import mail
+from django.test import Client
 
 from apps.accounts.models import AuditRow, Person
 from apps.core.errors import WrongState
@@ -15,6 +17,7 @@ from apps.jobs.models import Alarm, JobRun, Notice
 from apps.jobs.reactions import alarm_notices
 from apps.jobs.services import alarm_acknowledge, alarm_raise, alarm_resolve, job_run
 from apps.jobs.tasks import send_notices
+from apps.jobs.views import steps_for
 
 
 def warm(by: Person, label: str = "Incubator 2 too warm, 33.6 °C") -> Alarm:
@@ -73,3 +76,35 @@ def test_a_job_run_is_kept_with_its_decision_or_its_error() -> None:
     assert "ZeroDivisionError" in broken.error
     job_run("tests.quiet", lambda: "", quiet=True)
     assert not JobRun.objects.filter(kind="tests.quiet").exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("incubator", "turn no egg"),
+        ("probe", "nobody is warned"),
+        ("live prey", "Take out what is not eaten"),
+        ("weight loss", "Weigh it again"),
+        ("animal", "Close the room"),
+        ("lineage", "a genetic test can"),
+        ("parcel", "hold the parcel"),
+        ("something new", "where an animal or a person may be hurt"),
+    ],
+)
+def test_what_to_do_is_of_the_kind(kind: str, words: str) -> None:
+    """An escaped snake is no heater; a kind without steps of its own has the general ones."""
+    (one,) = steps_for([kind, kind])
+    text = one.render()
+    assert words in text
+    assert ("heater" in text) is (kind in {"incubator", "probe"})
+
+
+def test_the_page_of_alarms_shows_the_steps_of_what_is_open(
+    frozen: datetime, system: Person, owner: Person, client_as: Callable[[Person], Client]
+) -> None:
+    warm(system)
+    alarm_raise(by=system, kind="live prey", subject_ref="abcdefghjk", condition="offer 1", label="a live rat")
+    page = client_as(owner).get("/alarms/").content.decode()
+    assert "turn no egg" in page
+    assert "Take out what is not eaten" in page
+    assert "hold the parcel" not in page

@@ -283,6 +283,8 @@ def due_lines(one: AnimalDue | None, covered: frozenset[DueKind]) -> list[tuple[
             why = f"eyes clouded {when_words(moment)}" if moment else ""
         else:
             every = f", every {count_text(round(days), 'day')}" if days else ""
+            if kind == DueKind.OFFER and one.by_plan:
+                every = ", by the feeding plan"
             why = f"last {when_words(moment)}{every}" if moment else f"never recorded{every}"
         lines.append((kind.value, "late" if one.is_late(kind, now) else "due", why))
     return lines

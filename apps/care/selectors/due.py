@@ -1,4 +1,5 @@
-"""What is due on an animal: counted from its last facts, the species' intervals, holds, skips and resets.
+"""What is due on an animal: counted from its last facts, the species' intervals, holds, skips and resets; food by the
+feeding plan.
 
 Nothing here is stored as due by hand. ``due_of`` answers for a rack or a room from the facts themselves, in a fixed
 number of queries; ``house_due`` (see ``due_house``) counts everybody.
@@ -31,6 +32,7 @@ from apps.care.models import (
     Shed,
     Weight,
 )
+from apps.care.selectors.due_plan import planned_offers
 from apps.care.selectors.house_rules import care_rules
 from apps.care.selectors.weights import chunks
 from apps.core import clock
@@ -73,6 +75,7 @@ class AnimalDue:
     days: Mapping[DueKind, date]
     skipped: frozenset[str] = frozenset()
     intervals: Mapping[DueKind, float] = field(default_factory=dict)
+    by_plan: bool = False  # the day of the offer is the feeding plan's, not the interval's
 
     def due(self, today: date, *, without: frozenset[DueKind] = frozenset()) -> list[DueKind]:
         """The kinds due by ``today``, in the order they are done."""
@@ -115,8 +118,9 @@ def due_days(
     held_until: Mapping[DueKind, date],
     skipped: Iterable[str] = (),
     reset_on: date | None = None,
+    planned: tuple[date | None] | None = None,
 ) -> dict[DueKind, date]:
-    """From which facility day each kind is due.
+    """From which facility day each kind is due. ``planned`` is the feeding plan's day in a tuple, None without a plan.
 
     A kind never recorded is due from the day the animal was registered (its shape an interval later). ``held_until``:
     no offer or weighing before that day (FOREVER: not until somebody lifts the hold). ``skipped``: kinds left today
@@ -135,6 +139,8 @@ def due_days(
     for kind, moment in last.items():
         if kind in intervals:
             days[kind] = clock.day_of(moment) + timedelta(days=intervals[kind]) if moment is not None else begun
+    if planned is not None and DueKind.OFFER in days:
+        _by_plan(days, planned[0], facts, today)
     if facts.shape_at is None and DueKind.SHAPE in days:
         days[DueKind.SHAPE] += timedelta(days=intervals[DueKind.SHAPE])  # who came in was looked at then
     if facts.opaque_at is not None and DueKind.SHED in intervals:
@@ -157,12 +163,25 @@ def due_days(
     return {kind: day for kind, day in days.items() if day != FOREVER}
 
 
+def _by_plan(days: dict[DueKind, date], day: date | None, facts: LastFacts, today: date) -> None:
+    """The plan's day for the interval's. Of whom it knows no meal it wants one today; how long that waits is kept."""
+    known_from = clock.now() - timedelta(days=care_rules()["plan.look_back_days"])
+    is_unknown = facts.offered_at is None or facts.offered_at < known_from
+    if day is None:
+        del days[DueKind.OFFER]
+    elif not (is_unknown and day == today):
+        days[DueKind.OFFER] = day
+
+
 def due_of(animals: QuerySet[Animal]) -> dict[int, AnimalDue]:
     """What is due on each animal of a query, by animal id; only those that are here. Queries do not grow with rows.
 
     For thousands hand in the query in parts (``chunks``): the keys of one part are bound in one statement.
     """
-    rows = _last_facts(animals.filter(status=Status.HERE))
+    here = animals.filter(status=Status.HERE)
+    rows = _last_facts(here)
+    # without an order of their own: the plan asks for each once
+    planned = planned_offers(here.select_related("species").only("hatched_on", "brood_id", "tub_id", "species"))
     ids = [row.animal_id for row in rows]
     today = clock.today()
     held = _held_until(rows)
@@ -180,8 +199,9 @@ def due_of(animals: QuerySet[Animal]) -> dict[int, AnimalDue]:
             held_until=held.get(row.animal_id, {}),
             skipped=own,
             reset_on=max(filter(None, (resets.get(None), resets.get(row.room_id))), default=None),
+            planned=(planned[row.animal_id],) if row.animal_id in planned else None,
         )
-        found[row.animal_id] = AnimalDue(row, days, own, intervals)
+        found[row.animal_id] = AnimalDue(row, days, own, intervals, row.animal_id in planned)
     return found
 
 

@@ -23,6 +23,7 @@ from apps.care.views.acting import refuse
 from apps.core import clock
 from apps.core.errors import DomainError
 from apps.places.models import Room
+from apps.places.selectors import place_names
 
 RECENT = 15
 
@@ -66,7 +67,8 @@ def task_new(request: PersonRequest) -> HttpResponse:
         else:
             messages.success(request, f"Added: {task.words}, {place_words(task)}.")
             return redirect("care:tasks")
-    return render(request, "care/task_form.html", {"form": form}, status=400 if form.errors else 200)
+    context = {"form": form, "places": place_names()}
+    return render(request, "care/task_form.html", context, status=400 if form.errors else 200)
 
 
 @require_POST
