@@ -15,6 +15,8 @@ from apps.animals.selectors.what_if import cross_what_if
 from apps.engines.genetics.errors import GeneticsError
 from apps.engines.genetics.segregation import segregation_fit
 
+pytestmark = pytest.mark.django_db  # the house may have edited its catalogue
+
 BALL, CORN, BOA, GECKO = "Python regius", "Pantherophis guttatus", "Boa imperator", "Eublepharis macularius"
 
 

@@ -14,6 +14,8 @@ from apps.animals.selectors.what_if import beliefs_what_if, cross_what_if, kinsh
 from apps.core.questions import QuestionError
 from apps.engines.genetics.notation import parse_notation
 
+pytestmark = pytest.mark.django_db  # the house may have edited its catalogue
+
 CROSS: dict[str, Any] = {"species": "Python regius", "dam": "Pastel het Clown", "sire": "Clown", "clutch_size": 6}
 KIN = [
     {"id": "A", "sex": "male"},

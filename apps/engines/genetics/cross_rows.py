@@ -12,7 +12,7 @@ import numpy as np
 
 from apps.engines.genetics.broods import Brood, Young
 from apps.engines.genetics.catalogue import Catalogue
-from apps.engines.genetics.looks import NORMAL, Called, Part, spoken_order
+from apps.engines.genetics.looks import NORMAL, Called, Part, Shown, spoken_order
 from apps.engines.genetics.odds import at_least_one, combine_states
 
 MOST_INT64 = 2**63
@@ -103,6 +103,7 @@ def outcome_rows(shelf: Shelf) -> tuple[tuple[OutcomeRow, ...], Fraction]:
     spoken = _spoken_words(places, kinds)
     called = Called(shelf.catalogue, [locus for brood in shelf.broods for locus in brood.group.loci])
     named = called.any_of(part for column in kinds for parts in column for part in parts)
+    shown = _made_ready(called, kinds)
     rows = []
     whole = math.prod(column.whole for column in columns)
     best = top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time)
@@ -117,7 +118,7 @@ def outcome_rows(shelf: Shelf) -> tuple[tuple[OutcomeRow, ...], Fraction]:
                 sex=next((item.sex for item in young if item.sex is not None), None),
                 probability=exact[count],
                 at_least_one=chances.of(map(list.__getitem__, numbered, picks)),
-                also_called=called.of(_in_order(places, [item.parts for item in young])) if named else (),
+                also_called=called.of(_in_order(places, shown, picks)) if named else (),
                 parts=tuple(part for item in young for part in item.parts if part is not None),
             )
         )
@@ -127,7 +128,6 @@ def outcome_rows(shelf: Shelf) -> tuple[tuple[OutcomeRow, ...], Fraction]:
 def look_rows(shelf: Shelf) -> tuple[tuple[LookRow, ...], Fraction]:
     """Rows per look, with the share of each hidden recessive and of each sex within it."""
     columns = [_column(brood, lambda young: young.parts) for brood in shelf.broods]
-    inside = [_inside(brood) for brood in shelf.broods]
     places = _places(shelf)
     chances = _Chances({size: float(share) for size, share in shelf.clutch.items()})
     numbered = [chances.numbered(column) for column in columns]
@@ -135,26 +135,30 @@ def look_rows(shelf: Shelf) -> tuple[tuple[LookRow, ...], Fraction]:
     spoken = _spoken_words(places, [column.kinds for column in columns])
     called = Called(shelf.catalogue, [locus for brood in shelf.broods for locus in brood.group.loci])
     named = called.any_of(part for column in columns for parts in column.kinds for part in parts)
+    shown = _made_ready(called, [column.kinds for column in columns])
+    inside = [
+        [(carried[kind], sexed[kind]) for kind in column.kinds]
+        for column, (carried, sexed) in zip(columns, map(_inside, shelf.broods), strict=True)
+    ]
     rows = []
     whole = math.prod(column.whole for column in columns)
     best = top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time)
     exact = {count: Fraction(count, whole) for count in {count for count, _ in best}}
     for count, picks in best:
-        kinds = [column.kinds[pick] for column, pick in zip(columns, picks, strict=True)]
         hets: dict[str, Fraction] = {}
         sexes: dict[str, Fraction] = {}
-        for part_kind, (carried, sexed) in zip(kinds, inside, strict=True):
-            hets.update(carried[part_kind])
-            sexes.update(sexed[part_kind])
+        for group, pick in zip(inside, picks, strict=True):
+            hets.update(group[pick][0])
+            sexes.update(group[pick][1])
         probability = exact[count]
         rows.append(
             LookRow(
                 look=" ".join(filter(None, (words[picks[group]] for group, words in spoken))) or NORMAL,
                 probability=probability,
                 at_least_one=chances.of(map(list.__getitem__, numbered, picks)),
-                hets=tuple((name, hets[name]) for name in names if name in hets),
-                by_sex={sex: probability * share for sex, share in sorted(sexes.items())},
-                also_called=called.of(_in_order(places, kinds)) if named else (),
+                hets=tuple([(name, hets[name]) for name in names if name in hets]) if hets else (),
+                by_sex={sex: probability * share for sex, share in sorted(sexes.items())} if sexes else {},
+                also_called=called.of(_in_order(places, shown, picks)) if named else (),
             )
         )
     return tuple(rows), 1 - Fraction(sum(count for count, _ in best), whole)
@@ -261,8 +265,15 @@ def _spoken_words(places: Sequence[tuple[int, int]], kinds: Sequence[Sequence[Pa
     ]
 
 
-def _in_order(places: Sequence[tuple[int, int]], kinds: Sequence[Parts]) -> Parts:
-    return tuple(kinds[group][place] for group, place in places)
+def _made_ready(called: Called, kinds: Sequence[Sequence[Parts]]) -> list[list[list[Shown | None]]]:
+    """Per group and kind, each locus' part ready for naming."""
+    return [[[called.shown(part) for part in parts] for parts in group] for group in kinds]
+
+
+def _in_order(
+    places: Sequence[tuple[int, int]], shown: Sequence[Sequence[Sequence[Shown | None]]], picks: Sequence[int]
+) -> list[Shown | None]:
+    return [shown[group][picks[group]][place] for group, place in places]
 
 
 def _spoken_names(shelf: Shelf) -> list[str]:

@@ -74,6 +74,15 @@ def look_words(parts: Iterable[Part | None]) -> str:
     return " ".join(words) if words else NORMAL
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Shown:
+    """One part as naming needs it, read off the catalogue once: a cross makes thousands of looks of few parts."""
+
+    words: str
+    own: tuple[str, ...]
+    copies: Mapping[str, int]
+
+
 class Called:
     """Trade names of looks: a part's own super or compound name, and combinations with what they leave over.
 
@@ -84,31 +93,33 @@ class Called:
         here = {allele.name for locus in loci for allele in locus.alleles}
         self._catalogue = catalogue
         self._combinations = [item for item in catalogue.combinations if set(item.copies) <= here]
-        self._own: dict[Part, tuple[str, ...]] = {}
-        self._told = [(item.name, dict(item.copies), frozenset(item.copies)) for item in self._combinations]
+        self._told = [(item.name, dict(item.copies)) for item in self._combinations]
 
     def any_of(self, parts: Iterable[Part | None]) -> bool:
         """Whether any look made of these parts can have such a name."""
         return bool(self._combinations) or any(part is not None and _own_names(self._catalogue, part) for part in parts)
 
-    def of(self, parts: Iterable[Part | None]) -> tuple[str, ...]:
-        """The names of one look."""
-        shown = [part for part in parts if part is not None]
+    def shown(self, part: Part | None) -> Shown | None:
+        """A part made ready for `of`; None for one that looks wild type."""
+        if part is None:
+            return None
+        return Shown(part.words, _own_names(self._catalogue, part), _copies_seen(self._catalogue, part))
+
+    def of(self, parts: Iterable[Shown | None]) -> tuple[str, ...]:
+        """The names of one look, its parts in spoken order."""
+        here = [part for part in parts if part is not None]
         names: list[str] = []
-        copies: Mapping[str, int] | None = None
-        seen = {name for part in shown for name in part.alleles} if self._told else set()
-        for called, wanted, traits in self._told:
-            if not traits <= seen:
-                continue
-            copies = copies or _copies_seen(self._catalogue, shown)
-            if all(copies[name] == number for name, number in wanted.items()):
-                rest = [part.words for part in shown if not traits.issuperset(part.alleles)]
+        copies: dict[str, int] = {}
+        if self._told:
+            for part in here:
+                copies.update(part.copies)
+        for called, wanted in self._told:
+            if all(copies.get(name) == number for name, number in wanted.items()):
+                rest = [part.words for part in here if not wanted.keys() >= part.copies.keys()]
                 names.append(" ".join([called, *rest]))
-        for part in shown:
-            if part not in self._own:
-                self._own[part] = _own_names(self._catalogue, part)
-            for own in self._own[part]:
-                names.append(" ".join(own if other is part else other.words for other in shown))
+        for part in here:
+            for own in part.own:
+                names.append(" ".join([own if other is part else other.words for other in here]))
         return tuple(names)
 
 
@@ -122,10 +133,6 @@ def _own_names(catalogue: Catalogue, part: Part) -> tuple[str, ...]:
     return ()
 
 
-def _copies_seen(catalogue: Catalogue, parts: Iterable[Part]) -> Mapping[str, int]:
-    copies: dict[str, int] = {}
-    for part in parts:
-        for name in part.alleles:
-            recessive = catalogue.allele(name).recessive
-            copies[name] = 2 if part.double or (recessive and len(part.alleles) == 1) else 1
-    return copies
+def _copies_seen(catalogue: Catalogue, part: Part) -> dict[str, int]:
+    recessive_alone = len(part.alleles) == 1 and catalogue.allele(part.alleles[0]).recessive
+    return dict.fromkeys(part.alleles, 2 if part.double or recessive_alone else 1)
