@@ -59,7 +59,7 @@ def test_one_sitting(lead: Person, client_as: ClientAs, frozen: datetime) -> Non
     assert settled.status_code == 302
     assert Animal.objects.get(pk=young.pk).sire == clown
     order = {"what": "animals", "animals": [young.ref], "print_on": "stock:roll-62x29", "start": "1"}
-    assert "drawer card" in client.post("/labels/", {"animals": [young.ref]}).content.decode()
+    assert "Drawer card of" in client.post("/labels/", {"animals": [young.ref]}).content.decode()
     assert client.post("/labels/", order).status_code == 302
 
 

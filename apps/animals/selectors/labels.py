@@ -50,7 +50,10 @@ class Wanted:
 
     @property
     def words(self) -> str:
-        """``9 tub labels of Rack B in Room 3``"""
+        """``9 tub labels of Rack B in Room 3``; ``Drawer card of PR-0412``"""
+        if self.count == 1:
+            one = "Label" if self.kind == LabelKind.TUBS else "Drawer card"
+            return f"{one} of {self.of}"
         one = "tub label" if self.kind == LabelKind.TUBS else "drawer card"
         return f"{count_text(self.count, one)} of {self.of}"
 
