@@ -76,7 +76,7 @@ def _url(kind: str, pks: Sequence[str], female: Animal, season: Season | None) -
     if kind == "visit":
         return f"{here}#{f'visit-{pks[0]}' if len(pks) == 1 else 'visit'}"
     if kind == "cycle":
-        return f"{here}#steps"
+        return f"{here}#scan"  # where steps are recorded and taken back
     if kind in CARE_ROWS:
         keys = "&".join(f"entry={CARE_ROWS[kind]}-{pk}" for pk in pks)
         return f"{reverse('care:animal', args=[female.ref])}?{keys}#{CARE_ROWS[kind]}-{pks[0]}"
