@@ -201,13 +201,17 @@ def wait_until_up(port: int, process: subprocess.Popen[bytes], log: Path) -> Non
     until = time.monotonic() + 300
     while time.monotonic() < until:
         assert process.poll() is None, log.read_text()
+        link = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
         try:
-            link = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
             link.request("GET", "/sign-in/")
-            if link.getresponse().status == 200:
+            answer = link.getresponse()
+            answer.read()
+            if answer.status == 200:
                 return
         except OSError:
             time.sleep(0.5)
+        finally:
+            link.close()
     raise AssertionError(log.read_text())
 
 

@@ -10,7 +10,14 @@ from apps.animals.services.beliefs import (
 )
 from apps.animals.services.broods import SireShare, brood_register, brood_sires_set, brood_state_set
 from apps.animals.services.catalogues import catalogue_edit, catalogue_edit_withdraw
-from apps.animals.services.holds import hold_close, hold_lift, hold_place, holds_lift_by_source
+from apps.animals.services.holds import (
+    FactHold,
+    hold_close,
+    hold_lift,
+    hold_place,
+    holds_lift_by_source,
+    holds_place_for_facts,
+)
 from apps.animals.services.intake import animal_intake, purchase_decide, purchases_tell
 from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
 from apps.animals.services.lineage import sire_settle
@@ -29,6 +36,7 @@ from apps.animals.services.welfare import welfare_lift, welfare_lift_withdraw
 __all__ = [
     "AnimalItem",
     "BeliefMove",
+    "FactHold",
     "SireShare",
     "animal_change",
     "animal_intake",
@@ -50,6 +58,7 @@ __all__ = [
     "hold_lift",
     "hold_place",
     "holds_lift_by_source",
+    "holds_place_for_facts",
     "knowledge_load",
     "notation_checked",
     "purchase_decide",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from apps.accounts.choices import Permission
@@ -68,6 +69,40 @@ def hold_place(
         # a hold that follows from a fact is explained by that fact's own audit row
         audit_write(by=by, act="hold.place", subject=hold, detail={"word": word, "reason": reason})
     return hold
+
+
+@dataclass(frozen=True)
+class FactHold:
+    """A hold that follows from a fact that was just written, so that no other stands for it yet."""
+
+    animal: Animal
+    begins_at: datetime
+    ends_at: datetime | None
+    reason: str
+    source_ref: str
+
+
+@service("holds.place-for-facts")
+def holds_place_for_facts(
+    *, by: Person, word: HoldWord, source_kind: str, items: list[FactHold], request_key: str | None = None
+) -> list[Hold]:
+    """Many holds of fresh facts in one statement (a rack that was fed); explained by the facts' own audit row."""
+    return Hold.objects.bulk_create(
+        [
+            Hold(
+                animal=item.animal,
+                word=word,
+                begins_at=item.begins_at,
+                ends_at=item.ends_at,
+                reason=item.reason[:160],
+                source_kind=source_kind,
+                source_ref=item.source_ref,
+                by=by,
+            )
+            for item in items
+        ],
+        batch_size=500,
+    )
 
 
 @service("hold.lift")

@@ -12,13 +12,14 @@ from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.services import audit_write, service
 from apps.animals.choices import HandlingAct, HoldWord
+from apps.animals.errors import HandlingHeld
 from apps.animals.models import Animal
 from apps.animals.selectors import profile_numbers
-from apps.animals.services import hold_place, holds_lift_by_source
+from apps.animals.services import FactHold, hold_place, holds_lift_by_source, holds_place_for_facts
 from apps.care.choices import HealthSign, MealOutcome, Presentation, PreyKind, Vigour
 from apps.care.events import MealChecked
 from apps.care.models import HealthNote, MealCheck, MealOffer
-from apps.care.policies import check_fate
+from apps.care.policies import check_fate, holds_words
 from apps.care.selectors import meal_of
 from apps.care.services.facts import against_hold, client_uuid, fact_again, fact_write, seen_at
 from apps.care.services.live_watch import live_alarm_end
@@ -48,24 +49,33 @@ def check_prey(*, prey: str, size: str, prey_g: float | None, count: int, presen
         raise Invalid("The prey's mass is above 0 g and below 50 kg, or left empty.", field="prey_g")
 
 
-def fed_hold_place(*, by: Person, offer: MealOffer, numbers: Mapping[str, float] | None = None) -> None:
-    """No handling for the species' hours after a meal. An offer counts as eaten until it is checked."""
-    hours = (numbers or profile_numbers(offer.animal.species)).get("hold.after_meal_h")
+def fed_hold(offer: MealOffer, numbers: Mapping[str, float]) -> FactHold | None:
+    """No handling for the species' hours after a meal; None where it is over already or the species has no hours."""
+    hours = numbers.get("hold.after_meal_h")
     if hours is None:
-        return
+        return None
     until = offer.observed_at + timedelta(hours=hours)
     if until <= clock.now():
-        return  # already over: a hold in the past would only fill the table
+        return None  # already over: a hold in the past would only fill the table
     local = clock.local(offer.observed_at)
+    reason = f"offered food on {day_text(local)} at {local:%H:%M}; {hours:g} h of rest (house rule)"
+    return FactHold(offer.animal, offer.observed_at, until, reason, str(offer.pk))
+
+
+def fed_hold_place(*, by: Person, offer: MealOffer, numbers: Mapping[str, float] | None = None) -> None:
+    """Write that hold down. An offer counts as eaten until it is checked."""
+    hold = fed_hold(offer, numbers or profile_numbers(offer.animal.species))
+    if hold is None:
+        return
     hold_place(
         by=by,
         word=HoldWord.FED,
-        begins_at=offer.observed_at,
-        ends_at=until,
-        reason=f"offered food on {day_text(local)} at {local:%H:%M}; {hours:g} h of rest (house rule)",
-        animal=offer.animal,
+        begins_at=hold.begins_at,
+        ends_at=hold.ends_at,
+        reason=hold.reason,
+        animal=hold.animal,
         source_kind=OFFER_SOURCE,
-        source_ref=str(offer.pk),
+        source_ref=hold.source_ref,
     )
 
 
@@ -138,24 +148,12 @@ def meals_offer(
     check_prey(prey=prey, size=size, prey_g=prey_g, count=count, presentation=presentation)
     if not animals:
         raise Invalid("Nobody is left to offer to. Untap those you want to feed.", field="animals")
-    refused: list[DomainError] = []
-    moments: list[datetime] = []
-    for animal in animals:
-        try:
-            moment = seen_at(animal, observed_at)
-            against_hold(animal, HandlingAct.FEED, moment=moment, planned=observed_at is None)
-            moments.append(moment)
-        except DomainError as error:
-            words = error.message if animal.code in error.message else f"{animal.code}: {error.message}"
-            refused.append(Invalid(words, field="animals", code=error.code))
-    if refused:
-        raise Many(refused)
     offers = [
-        fact_write(
-            MealOffer,
-            by=by,
+        MealOffer(
             animal=animal,
-            moment=moment,
+            observed_at=moment,
+            recorded_at=clock.now(),
+            by=by,
             prey=prey,
             size=size.strip(),
             prey_g=prey_g,
@@ -163,10 +161,9 @@ def meals_offer(
             presentation=presentation,
             client_id=(client_ids or {}).get(animal.ref),
         )
-        for animal, moment in zip(animals, moments, strict=True)
+        for animal, moment in _offered_at(animals, observed_at)
     ]
-    for offer in offers:
-        fed_hold_place(by=by, offer=offer)
+    offers = _offers_write(by, offers)
     audit_write(
         by=by,
         act="meals.offer",
@@ -174,6 +171,41 @@ def meals_offer(
         detail={"prey": str(offers[0]), "animals": [animal.ref for animal in animals]},
     )
     return offers
+
+
+def _offered_at(animals: list[Animal], observed_at: datetime | None) -> list[tuple[Animal, datetime]]:
+    """When each was offered food. Raises Many naming each animal that may not be fed; what happened is not refused."""
+    held = holds_words(animals, HandlingAct.FEED) if observed_at is None else {}
+    refused: list[DomainError] = []
+    found: list[tuple[Animal, datetime]] = []
+    for animal in animals:
+        try:
+            found.append((animal, seen_at(animal, observed_at)))
+            if animal.pk in held:
+                raise HandlingHeld(f"{animal.code}: no {HandlingAct.FEED.value} now. {held[animal.pk]}.")
+        except DomainError as error:
+            words = error.message if animal.code in error.message else f"{animal.code}: {error.message}"
+            refused.append(Invalid(words, field="animals", code=error.code))
+    if refused:
+        raise Many(refused)
+    return found
+
+
+def _offers_write(by: Person, offers: list[MealOffer]) -> list[MealOffer]:
+    """All in one statement, their holds in another; what a device sent before stands as it is."""
+    known = {offer.client_id for offer in offers if offer.client_id is not None}
+    earlier = {row.client_id: row for row in MealOffer.objects.filter(client_id__in=known)} if known else {}
+    for offer in offers:
+        if offer.client_id in earlier:
+            fact_again(MealOffer, offer.animal, offer.client_id)  # raises when it was another animal's
+    fresh = MealOffer.objects.bulk_create([one for one in offers if one.client_id not in earlier], batch_size=500)
+    kinds = {one.animal.species_id: one.animal.species for one in fresh}
+    numbers = {pk: profile_numbers(kind) for pk, kind in kinds.items()}
+    holds = [fed_hold(one, numbers[one.animal.species_id]) for one in fresh]
+    holds_place_for_facts(
+        by=by, word=HoldWord.FED, source_kind=OFFER_SOURCE, items=[hold for hold in holds if hold is not None]
+    )
+    return [earlier.get(one.client_id, one) if one.client_id is not None else one for one in offers]
 
 
 @service("meal.check", may=Permission.CARE_RECORD)
