@@ -111,7 +111,7 @@ def test_a_regurgitation_stops_food_and_visits_for_14_days(keeper: Person, snake
         assert not may_handle(snake, act, begins + timedelta(days=14) - timedelta(minutes=1))
         assert may_handle(snake, act, begins + timedelta(days=14))
     record = female_records([snake.pk], clock.today() - timedelta(days=60), clock.today())[snake.pk]
-    assert record.regurgitated_on == clock.today() - timedelta(days=3)
+    assert [day for day, _ in record.regurgitated] == [clock.today() - timedelta(days=3)]
     assert [meal.eaten for meal in record.meals] == [False]
 
 

@@ -131,8 +131,10 @@ def offers_named(names: Iterable[str]) -> dict[str, MealOffer]:
     """Offers by what names them on a form: their number, or the id a device gave them; unknown ones are left out."""
     numbers = {int(name): name for name in names if name.isascii() and name.isdigit() and len(name) < 19}
     made = {UUID(name): name for name in names if _UUID.match(name)}
-    rows = MealOffer.objects.filter(Q(pk__in=numbers) | Q(client_id__in=made)).select_related(
-        "animal__species", "animal__tub", "by"
+    rows = (
+        MealOffer.objects.filter(Q(pk__in=numbers) | Q(client_id__in=made))
+        .select_related("animal__species", "animal__tub__rack", "by")
+        .prefetch_related(Prefetch("checks", queryset=live_checks(), to_attr="live"))
     )
     found: dict[str, MealOffer] = {}
     for row in rows:

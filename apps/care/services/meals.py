@@ -21,12 +21,13 @@ from apps.care.events import MealChecked
 from apps.care.models import HealthNote, MealCheck, MealOffer
 from apps.care.policies import check_fate, holds_words
 from apps.care.selectors import meal_of
+from apps.care.selectors.meals import live_checks
 from apps.care.services.facts import against_hold, client_uuid, fact_again, fact_write, seen_at
 from apps.care.services.live_watch import live_alarm_end
 from apps.core import clock
 from apps.core.errors import DomainError, Duplicate, Invalid, Many, WrongState
 from apps.core.formats import day_text
-from apps.jobs.services import event_publish
+from apps.jobs.services import event_publish, events_publish
 from apps.places.models import Rack
 
 OFFER_SOURCE = "mealoffer"
@@ -250,7 +251,6 @@ def _check_write(
     observed_at: datetime | None,
     vigour: str = "",
     client_id: UUID | None = None,
-    audit: bool = True,
 ) -> MealCheck:
     if outcome not in MealOutcome.values:
         raise Invalid(f"Choose from {', '.join(MealOutcome.values)}.", field="outcome")
@@ -264,13 +264,7 @@ def _check_write(
         return earlier
     # the row is locked, so two checks at once meet one after the other
     standing = MealOffer.objects.select_for_update(of=("self",)).select_related("by", "animal").get(pk=offer.pk)
-    if standing.struck_at is not None:
-        raise WrongState("This offer was struck out, so there is nothing to check.", field="offer")
-    moment = seen_at(animal, observed_at)
-    if moment < standing.observed_at:
-        raise Invalid("A meal is checked after it was offered. Correct the time.", field="observed_at")
-    current = meal_of(standing).outcome
-    check_fate(MealOutcome(current) if current else None, fate)
+    moment = _check_moment(standing, observed_at, meal_of(standing).outcome, fate)
     try:
         with transaction.atomic():
             check = fact_write(
@@ -285,18 +279,13 @@ def _check_write(
             )
     except IntegrityError:
         raise Duplicate("This meal was already checked.", field="outcome") from None
-    live_alarm_end(by=by, offer=standing)
-    if fate == MealOutcome.LEFT:
-        holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(standing.pk))
-    if fate == MealOutcome.REGURGITATED:
-        regurgitation_note_and_hold(by=by, offer=standing, animal=animal, check=check)
-    if audit:
-        audit_write(
-            by=by,
-            act="meal.check",
-            subject=animal,
-            detail={"offer": standing.pk, "check": check.pk, "outcome": fate.value, "observed_at": moment},
-        )
+    _fate_follows(by, check)
+    audit_write(
+        by=by,
+        act="meal.check",
+        subject=animal,
+        detail={"offer": standing.pk, "check": check.pk, "outcome": fate.value, "observed_at": moment},
+    )
     event_publish(MealChecked(animal_ref=animal.ref))
     return check
 
@@ -344,6 +333,65 @@ def regurgitation_hold_place(*, by: Person, animal: Animal, check: MealCheck) ->
     )
 
 
+def _check_moment(
+    standing: MealOffer, observed_at: datetime | None, current: str | None, fate: MealOutcome
+) -> datetime:
+    """When it was seen. Raises WrongState, Invalid or Duplicate where this meal cannot have that fate."""
+    if standing.struck_at is not None:
+        raise WrongState("This offer was struck out, so there is nothing to check.", field="offer")
+    moment = seen_at(standing.animal, observed_at)
+    if moment < standing.observed_at:
+        raise Invalid("A meal is checked after it was offered. Correct the time.", field="observed_at")
+    check_fate(MealOutcome(current) if current else None, fate)
+    return moment
+
+
+def _checks_write(
+    by: Person, wanted: list[tuple[MealOffer, MealOutcome]], observed_at: datetime | None
+) -> list[MealCheck]:
+    """Every fate of a rack in a few statements. Raises Many naming each animal refused."""
+    # the rows are locked in the order of their keys, so two racks at once meet one after the other
+    rows = MealOffer.objects.select_for_update(of=("self",)).select_related("by", "animal__species").order_by("pk")
+    locked = {row.pk: row for row in rows.filter(pk__in=[offer.pk for offer, _ in wanted])}
+    current: dict[int, str] = {}
+    for check in live_checks().filter(offer_id__in=locked):
+        current[check.offer_id] = check.outcome
+    refused: list[DomainError] = []
+    checks: list[MealCheck] = []
+    for offer, fate in wanted:
+        standing = locked[offer.pk]
+        if standing.struck_at is not None:
+            standing = rows.get(pk=offer_now(standing).pk)
+            current[standing.pk] = meal_of(standing).outcome or ""
+        try:
+            moment = _check_moment(standing, observed_at, current.get(standing.pk), fate)
+        except DomainError as error:
+            refused.append(Invalid(f"{offer.animal.code}: {error.message}", field="offers", code=error.code))
+            continue
+        common = {"by": by, "animal": standing.animal, "observed_at": moment, "recorded_at": clock.now()}
+        checks.append(MealCheck(offer=standing, outcome=fate, **common))
+    if refused:
+        raise Many(refused)
+    try:
+        with transaction.atomic():
+            checks = MealCheck.objects.bulk_create(checks, batch_size=500)
+    except IntegrityError:
+        raise Duplicate("One of these meals was checked meanwhile. Look again.", field="offers") from None
+    for check in checks:
+        _fate_follows(by, check)
+    events_publish([MealChecked(animal_ref=check.animal.ref) for check in checks])
+    return checks
+
+
+def _fate_follows(by: Person, check: MealCheck) -> None:
+    """What a fate does to alarms and holds."""
+    live_alarm_end(by=by, offer=check.offer)
+    if check.outcome == MealOutcome.LEFT:
+        holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(check.offer_id))
+    if check.outcome == MealOutcome.REGURGITATED:
+        regurgitation_note_and_hold(by=by, offer=check.offer, animal=check.animal, check=check)
+
+
 @service("meals.check", may=Permission.CARE_RECORD)
 def meals_check(
     *,
@@ -365,15 +413,7 @@ def meals_check(
         raise Invalid("There is nothing to check.", field="offers")
     if len({offer.pk for offer, _ in wanted}) != len(wanted):
         raise Invalid("One meal has two fates here. Untap one.", field="offers")
-    refused: list[DomainError] = []
-    checks: list[MealCheck] = []
-    for offer, fate in wanted:
-        try:
-            checks.append(_check_write(by=by, offer=offer, outcome=fate, observed_at=observed_at, audit=False))
-        except DomainError as error:
-            refused.append(Invalid(f"{offer.animal.code}: {error.message}", field="offers", code=error.code))
-    if refused:
-        raise Many(refused)
+    checks = _checks_write(by, wanted, observed_at)
     audit_write(
         by=by,
         act="meals.check",
