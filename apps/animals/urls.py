@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from apps.animals.views import acts, catalogues, crosses, intake, labels, lineage, lists, places, species, welfare
+from apps.animals.views import (
+    acts,
+    catalogues,
+    crosses,
+    intake,
+    kinship,
+    labels,
+    lineage,
+    lists,
+    places,
+    species,
+    welfare,
+)
 
 app_name = "animals"
 urlpatterns = [
@@ -16,6 +28,8 @@ urlpatterns = [
     path("animals/<str:ref>/traits/", acts.traits, name="traits"),
     path("animals/<str:ref>/status/", acts.status, name="status"),
     path("animals/<str:ref>/lineage/", lineage.lineage, name="lineage"),
+    path("animals/<str:ref>/mates/", kinship.mates, name="mates"),
+    path("genetics/", kinship.collection, name="collection"),
     path("lineage/doubts/", lineage.doubts, name="doubts"),
     path("animals/<str:ref>/sire/", acts.sire, name="sire"),
     path("animals/<str:ref>/holds/", acts.holds, name="holds"),

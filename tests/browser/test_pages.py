@@ -46,6 +46,8 @@ def pages(w: World) -> dict[str, Sequence[str]]:
         "animals:sire": [f"/animals/{him}/sire/"],
         "animals:lineage": [f"{here}/lineage/", f"/animals/{him}/lineage/?up=2"],
         "animals:doubts": ["/lineage/doubts/"],
+        "animals:mates": [f"{here}/mates/", f"/animals/{him}/mates/?order=spread"],
+        "animals:collection": ["/genetics/", "/genetics/?who=all"],
         "animals:holds": [f"{here}/holds/"],
         "animals:brood-sires": [f"/broods/{w.brood.ref}/sires/"],
         "animals:species-list": ["/species/"],

@@ -16,6 +16,7 @@ from apps.accounts.api import FloorViewSet
 from apps.accounts.choices import Permission
 from apps.animals import services
 from apps.animals.api import genetics, labels, purchases
+from apps.animals.api.kinship import CollectionActs, MateActs
 from apps.animals.api.lineage import LineageActs
 from apps.animals.choices import (
     SET_BY_HAND,
@@ -289,7 +290,7 @@ class SpeciesNumberIn(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 
-class AnimalViewSet(LineageActs, FloorViewSet):
+class AnimalViewSet(LineageActs, MateActs, FloorViewSet):
     """Animals; each act is one service."""
 
     queryset = Animal.objects.select_related(*PARENTS)
@@ -454,7 +455,7 @@ class BroodSiresViewSet(FloorViewSet):
         return Response(BroodOut(row).data)
 
 
-class SpeciesViewSet(FloorViewSet):
+class SpeciesViewSet(CollectionActs, FloorViewSet):
     """Species and the numbers that drive their advice."""
 
     queryset = Species.objects.all()

@@ -2,7 +2,7 @@
 
 from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.holds import hold_history, holds_at, holds_in_force
-from apps.animals.selectors.kinship import RecordedPedigree, lineage_fault, recorded_pedigree
+from apps.animals.selectors.kinship import RecordedPedigree, breeders_here, lineage_fault, recorded_pedigree
 from apps.animals.selectors.lineage import (
     ancestors_of,
     animal_by_code,
@@ -33,6 +33,7 @@ __all__ = [
     "animals",
     "animals_by_codes",
     "animals_here",
+    "breeders_here",
     "brood_by_code",
     "catalogue_of",
     "hold_history",

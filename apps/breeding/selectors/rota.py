@@ -20,7 +20,6 @@ from apps.breeding.selectors.profiles import SpeciesProfile, species_profile
 from apps.breeding.selectors.rota_animals import WEEK, Planned, rota_females, rota_males
 from apps.breeding.selectors.rota_values import pair_values, young_expected
 from apps.core import clock
-from apps.engines.pedigree.kinship import inbreeding, kinship_row, mendelian_spread
 from apps.engines.rota import ENGINE_VERSION, RotaProblem, RotaRules, Visit
 
 SCENARIOS = 31
@@ -318,14 +317,10 @@ def _group(animal: Animal) -> int | None:
 def _kinship(species: Species, females: list[Animal], males: list[Animal]) -> dict[tuple[int, int], float]:
     """Kinship of every pair from the whole recorded lineage. Raises LineageFaulty: without kinship there is no limit,
     and a plan without the limit must not be made."""
-    recorded = recorded_pedigree(species)
-    pedigree = recorded.pedigree
-    spread = mendelian_spread(pedigree, inbreeding(pedigree))
-    places = [recorded.place[dam.pk] for dam in females]
-    found: dict[tuple[int, int], float] = {}
-    for male in males:
-        line = kinship_row(pedigree, spread, recorded.place[male.pk])
-        for female, place in zip(females, places, strict=True):
-            if line[place] > 0:
-                found[female.pk, male.pk] = float(line[place])
-    return found
+    table = recorded_pedigree(species).kinship(females, males)
+    return {
+        (female.pk, male.pk): float(table[row, column])
+        for row, female in enumerate(females)
+        for column, male in enumerate(males)
+        if table[row, column] > 0
+    }

@@ -13,6 +13,7 @@ from typing import Any
 
 from django import forms
 
+from apps.animals.pages.kinship_svg import Part, founders_svg, spread_svg
 from apps.animals.pages.lineage_svg import Bar, Box, lineage_svg
 from apps.breeding.pages.round_svg import Tick, progress_svg
 from apps.breeding.pages.season_strip_svg import (
@@ -130,6 +131,11 @@ def _pictures() -> Iterator[Picture]:
     growth = growth_svg(weights, usual, [[WeightPoint(point.on, point.mass_g - 120) for point in weights]], today=TODAY)
     yield Picture("Growth beside what is usual", "apps.care.pages.growth_svg.growth_svg", growth)
     yield Picture("Lineage", "apps.animals.pages.lineage_svg.lineage_svg", lineage_svg(_forebears(), 2))
+    spread = spread_svg([0.0] * 9 + [0.002 * n for n in range(1, 80)], title="Inbreeding", of="F", limit=0.125)
+    yield Picture("Spread of a figure of kinship", "apps.animals.pages.kinship_svg.spread_svg", spread)
+    founders = [Part(f"PR-{n:04d}", 0.3 / n, "not here" if n == 2 else "") for n in range(1, 7)]
+    drawn = founders_svg([*founders, Part("not recorded", 0.08, quiet=True)], title="What each founder gave")
+    yield Picture("Founders of a collection", "apps.animals.pages.kinship_svg.founders_svg", drawn)
     trace = trace_svg(_trace())
     yield Picture("Incubator trace", "apps.incubation.pages.trace_svg.trace_svg", trace)
     months = calendar_axis_svg(Calendar(date(2027, 1, 18), date(2027, 4, 5)), TODAY)
