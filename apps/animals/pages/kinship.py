@@ -195,7 +195,7 @@ def _facts(found: CollectionKinship) -> tuple[tuple[str, str, str], ...]:
     assert found.gene_diversity is not None
     assert found.founder_equivalents is not None
     assert found.founder_genome_equivalents is not None
-    half = f", of {found.one_parent} one" if found.one_parent else ""
+    half = f", {found.one_parent} lack one" if found.one_parent else ""
     return (
         ("Mean kinship", figure(1.0 - found.gene_diversity), "of every member with every other and itself"),
         ("Gene diversity", f"{100 * found.gene_diversity:.1f} %", "1 less the mean kinship"),
@@ -211,7 +211,7 @@ def _facts(found: CollectionKinship) -> tuple[tuple[str, str, str], ...]:
         ),
         (
             "Parents not recorded",
-            f"of {found.no_parent} both{half}",
+            f"{found.no_parent} of {len(found.animals)} lack both{half}",
             "each missing parent counts as a founder of its own, so kinship is a lower bound and variety an upper one",
         ),
     )

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from apps.core import svg
 
-LEFT, RIGHT, TOP, FOOT = 34.0, 12.0, 18.0, 34.0
-ROW, NAME, FIGURE = 20.0, 92.0, 52.0
+LEFT, RIGHT, TOP, FOOT = 10.0, 14.0, 18.0, 34.0
+ROW, NAME, FIGURE = 20.0, 92.0, 92.0
 STEPS = (0.005, 0.01, 0.02, 0.025, 0.05, 0.1)
-MOST_BINS = 20
+MOST_BINS = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,56 +33,60 @@ def spread_svg(
     title: str,
     of: str,
     limit: float | None = None,
-    width: float = 420,
-    height: float = 170,
+    width: float = 350,
+    height: float = 160,
     paper: bool = False,
 ) -> str:
     """How many animals have which value, in bins of one width from 0 up; `limit` is drawn where it lies in the picture.
 
-    Values of exactly 0 stand in a bin of their own at the left: nothing recorded is not the same as a little. Empty for
-    no values.
+    Values of exactly 0 stand apart at the left: nothing recorded is not the same as a little. Empty for no values.
     """
     if not len(values):
         return ""
     found = np.asarray(values, dtype=np.float64)
-    top = max(float(found.max()), limit or 0.0, STEPS[0])
-    step = next((one for one in STEPS if top / one <= MOST_BINS), top / MOST_BINS)
-    bins = int(np.floor(top / step + 1e-9)) + 1
-    some = found[found > 0]
-    counts = [int((found == 0).sum()), *np.bincount((some / step + 1e-9).astype(int), minlength=bins)[:bins].tolist()]
-    wide = (width - LEFT - RIGHT) / (bins + 1.5)
-    start = LEFT + 1.5 * wide
-    scale = svg.Linear(0, max(counts), height - FOOT, TOP)
-    body = [svg.line(LEFT, height - FOOT, width - RIGHT, height - FOOT, "axis")]
-    for place, count in enumerate(counts):
-        x = LEFT if place == 0 else start + (place - 1) * wide
-        body.append(
-            svg.rect(
-                x + 1, scale(count), wide - 2, height - FOOT - scale(count), "f-print-2" if place == 0 else "f-print"
-            )
-        )
-        if count and (wide >= 16 or count == max(counts)):
+    step, counts = _bins(found, limit or 0.0)
+    none = int((found == 0).sum())
+    wide = (width - LEFT - RIGHT) / (len(counts) + (1.5 if none else 0))
+    start = LEFT + (1.5 * wide if none else 0)
+    scale = svg.Linear(0, max([none, *counts]), height - FOOT, TOP)
+    foot = height - FOOT
+    body = [svg.line(LEFT, foot, width - RIGHT, foot, "axis")]
+    bars = [(start + place * wide, count, "f-print") for place, count in enumerate(counts)]
+    if none:
+        bars.append((LEFT, none, "f-print-2"))
+        body.append(svg.text(LEFT + wide / 2, foot + 14, "0", "t-ink", anchor="middle"))
+    for x, count, fill in bars:
+        body.append(svg.rect(x + 1, scale(count), wide - 2, foot - scale(count), fill))
+        if count:
             body.append(svg.text(x + wide / 2, scale(count) - 4, count, "t-second", anchor="middle"))
-    body.append(svg.text(LEFT + wide / 2, height - FOOT + 14, "0", "t-ink", anchor="middle"))
-    every = max(1, round(48 / wide))
-    for place in range(0, bins + 1, every):
+    every = math.ceil(40 / wide)
+    for place in range(0, len(counts) + 1, every):
         x = start + place * wide
-        body.append(svg.line(x, height - FOOT, x, height - FOOT + 3, "axis"))
-        label = "over 0" if place == 0 else f"{place * step:g}"
-        body.append(svg.text(x, height - FOOT + 14, label, anchor="middle"))
-    if limit is not None and limit <= bins * step:
+        body.append(svg.line(x, foot, x, foot + 3, "axis"))
+        if place or not none:
+            body.append(svg.text(x, foot + 14, f"{place * step:g}", anchor="middle"))
+    if limit is not None and limit <= len(counts) * step:
         x = start + limit / step * wide
-        body.append(svg.line(x, TOP - 4, x, height - FOOT, "l-needs"))
+        body.append(svg.line(x, TOP - 4, x, foot, "l-needs"))
         body.append(svg.text(x - 4, TOP + 4, f"limit {limit:g}", "t-needs halo", anchor="end"))
     body.append(svg.text(width - RIGHT, height - 4, of, "t-second", anchor="end"))
     desc = (
-        f"{len(found)} animals, {counts[0]} at 0; mean {found.mean():.3f}, median {float(np.median(found)):.3f}, "
+        f"{len(found)} animals, {none} at 0; mean {found.mean():.3f}, median {float(np.median(found)):.3f}, "
         f"highest {found.max():.3f}."
     )
     return svg.picture(width, height, body, title=title, desc=desc, cls="spread", paper=paper)
 
 
-def founders_svg(parts: Sequence[Part], *, title: str, width: float = 420, paper: bool = False) -> str:
+def _bins(found: npt.NDArray[np.float64], least_top: float) -> tuple[float, list[int]]:
+    """The width of a bin and how many values above 0 lie in each; a value on an edge belongs to the bin above."""
+    top = max(float(found.max()), least_top, STEPS[0])
+    step = next((one for one in STEPS if top / one <= MOST_BINS), top / MOST_BINS)
+    bins = int(np.floor(top / step + 1e-9)) + 1
+    places = (found[found > 0] / step + 1e-9).astype(np.int64)
+    return step, np.bincount(places, minlength=bins)[:bins].tolist()
+
+
+def founders_svg(parts: Sequence[Part], *, title: str, width: float = 350, paper: bool = False) -> str:
     """One bar a founder, as long as its share of the collection's genome. Empty for nobody."""
     if not parts:
         return ""
