@@ -9,9 +9,10 @@ from fractions import Fraction
 from apps.accounts.selectors import facility
 from apps.animals.choices import Sex, Status
 from apps.animals.models import Animal, Hold
+from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.holds import holds_in_force
 from apps.animals.selectors.kinship import breeders_here, collection_kinship, recorded_pedigree
-from apps.animals.selectors.species import catalogue_of, profile_numbers
+from apps.animals.selectors.species import profile_numbers
 from apps.animals.selectors.trait_values import prices_of, trait_values
 from apps.animals.selectors.welfare import WelfareBlock, welfare_blocks
 from apps.core import clock
