@@ -82,3 +82,10 @@ class Many(DomainError):
     def __init__(self, errors: list[DomainError]) -> None:
         super().__init__(" ".join(error.message for error in errors))
         self.errors = errors
+
+
+class TooBusy(DomainError):
+    """The machine had no time to answer; asked again later it may."""
+
+    status = 503
+    code = "too-busy"

@@ -8,7 +8,7 @@ from apps.inventory.models import Order
 from apps.shipping.events import ParcelBooked, ParcelPlanned
 from apps.shipping.models import Parcel
 from apps.shipping.papers import PRINTABLE, papers_make
-from apps.shipping.services import parcel_windows_refresh
+from apps.shipping.services import PATIENT_SECONDS, parcel_windows_refresh
 from apps.shipping.services.parcels import parcels_of_cancelled_order
 
 
@@ -23,7 +23,7 @@ def windows_compute(event: ParcelPlanned) -> None:
     """Judge the coming week for a new parcel."""
     parcel = Parcel.objects.filter(ref=event.parcel_ref).first()
     if parcel is not None:
-        parcel_windows_refresh(by=system_person(), parcel=parcel)
+        parcel_windows_refresh(by=system_person(), parcel=parcel, seconds=PATIENT_SECONDS)
 
 
 def papers_produce(event: ParcelBooked) -> None:

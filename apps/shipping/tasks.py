@@ -14,7 +14,7 @@ from apps.shipping.papers import PRINTABLE, SLIP, papers_make
 from apps.shipping.selectors.demo_weather import demo_forecast
 from apps.shipping.selectors.parcels import parcels_ahead, window_on
 from apps.shipping.selectors.windows import lane_states
-from apps.shipping.services import parcel_windows_refresh, weather_store
+from apps.shipping.services import PATIENT_SECONDS, parcel_windows_refresh, weather_store
 from apps.shipping.services.parcels import why
 
 DEMO_WEATHER_SEED = 1
@@ -53,7 +53,7 @@ def refresh_windows() -> None:
         by, turned = system_person(), []
         rows = list(parcels_ahead())
         for parcel in rows:
-            parcel_windows_refresh(by=by, parcel=parcel)
+            parcel_windows_refresh(by=by, parcel=parcel, seconds=PATIENT_SECONDS)
             if watch_booked(parcel):
                 turned.append(str(parcel.number))
         return f"{len(rows)} parcels judged" + (f"; no longer go: {', '.join(turned)}" if turned else "")

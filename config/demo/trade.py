@@ -29,6 +29,7 @@ from apps.shipping.models import Parcel
 from apps.shipping.selectors.demo_weather import demo_forecast
 from apps.shipping.selectors.windows import lane_states
 from apps.shipping.services import (
+    PATIENT_SECONDS,
     CounterAddress,
     hub_add,
     parcel_book,
@@ -154,7 +155,7 @@ def _parcels(people: dict[str, Person], orders: list[Order]) -> list[Parcel]:
         _weather(parcels)
         tomorrow = TODAY + timedelta(days=1)
         for parcel in parcels:
-            windows = parcel_windows_refresh(by=odd, parcel=parcel)
+            windows = parcel_windows_refresh(by=odd, parcel=parcel, seconds=PATIENT_SECONDS)
             if parcel is parcels[0] and any(row.day == tomorrow and row.verdict == "go" for row in windows):
                 parcel_book(by=odd, parcel=parcel, day=tomorrow)
     return parcels

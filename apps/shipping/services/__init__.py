@@ -13,9 +13,10 @@ from apps.shipping.services.parcels import (
     parcel_unbook,
 )
 from apps.shipping.services.weather import hub_add, weather_store
-from apps.shipping.services.windows import parcel_windows_refresh
+from apps.shipping.services.windows import PATIENT_SECONDS, parcel_windows_refresh
 
 __all__ = [
+    "PATIENT_SECONDS",
     "CounterAddress",
     "hub_add",
     "parcel_arrive",

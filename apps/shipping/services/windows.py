@@ -10,6 +10,8 @@ from django.db import transaction
 from apps.accounts.models import Person
 from apps.accounts.services import service
 from apps.core import clock
+from apps.core.errors import TooBusy
+from apps.engines.thermal.network import DeadlinePassed
 from apps.engines.windows import finding as words
 from apps.engines.windows.judge import DayVerdict, judge_days
 from apps.shipping.choices import Verdict
@@ -19,12 +21,19 @@ from apps.shipping.selectors.windows import WindowInput, days_ahead, finding_ans
 
 ENGINE_VERSION = "windows-1"
 SECONDS = 20.0
+"""For a parcel on a page; whoever waits in the background has more."""
+PATIENT_SECONDS = 300.0
 DAYS = 7
 
 
 @service("parcel.windows")
-def parcel_windows_refresh(*, by: Person, parcel: Parcel, request_key: str | None = None) -> list[ParcelWindow]:
-    """Judge the coming week for a parcel; returns its current windows. Unchanged facts write nothing."""
+def parcel_windows_refresh(
+    *, by: Person, parcel: Parcel, seconds: float = SECONDS, request_key: str | None = None
+) -> list[ParcelWindow]:
+    """Judge the coming week for a parcel; returns its current windows. Unchanged facts write nothing.
+
+    Raises TooBusy when it cannot be judged within `seconds`; nothing is written then.
+    """
     days = days_ahead(DAYS)
     inputs = window_inputs(parcel, days)
     digest = input_hash(inputs)
@@ -32,11 +41,17 @@ def parcel_windows_refresh(*, by: Person, parcel: Parcel, request_key: str | Non
     if len(current) == len(days) and all(row.input_hash == digest for row in current):
         return current
     rules = ship_rules(days[0], days[-1])
-    deadline = time.monotonic() + SECONDS
-    judged = [
-        (item, judge_days(item.question, rules, deadline=deadline) if item.question is not None else None)
-        for item in inputs
-    ]
+    deadline = time.monotonic() + seconds
+    try:
+        judged = [
+            (item, judge_days(item.question, rules, deadline=deadline) if item.question is not None else None)
+            for item in inputs
+        ]
+    except DeadlinePassed as error:
+        raise TooBusy(
+            f"The week of {parcel} could not be judged within {seconds:g} seconds: this machine is busy. Nothing was "
+            "changed, and no day is go. Try again, or wait: parcels are judged in the background every half hour."
+        ) from error
     return [_keep(parcel, day, index, judged, digest) for index, day in enumerate(days)]
 
 
