@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.db import connection
 from django.test import Client
@@ -22,6 +23,10 @@ from tests.tables import tables
 
 # sync Playwright keeps an event loop in the thread; Django's guard would refuse the ORM there
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+# how long an example takes is the machine's matter: speed is measured in tests/benchmarks
+hypothesis.settings.register_profile("house", deadline=None)
+hypothesis.settings.load_profile("house")
 
 MOMENT = datetime(2027, 4, 6, 21, 0, tzinfo=UTC)  # Tuesday 6 April 2027, 17:00 in Kentucky
 

@@ -225,6 +225,7 @@ SPECTACULAR_SETTINGS = {
         "AdviceActEnum": "apps.breeding.choices.ACT_WORDS",
         "AnimalOriginEnum": "apps.animals.choices.Origin",
         "AnimalStatusEnum": "apps.animals.choices.Status",
+        "CatalogueEditKindEnum": "apps.animals.choices.CatalogueEditKind",
         "BroodKindEnum": "apps.animals.choices.BroodKind",
         "BroodStateEnum": "apps.animals.choices.BroodState",
         "PurchaseDecisionEnum": "apps.animals.choices.Decision",

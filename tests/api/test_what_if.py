@@ -37,6 +37,7 @@ def test_all_eight_are_there() -> None:
         assert (ROOT / f"fixtures/examples/what-if/{name}.json").exists()
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", sorted(WHAT_IFS))
 def test_the_example_is_answered_or_stands_on_the_list(name: str) -> None:
     """The list of refusals only shrinks."""
@@ -64,6 +65,7 @@ def test_http_and_command_give_the_same_answer_twice(
     assert AuditRow.objects.count() == rows
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", sorted(WHAT_IFS))
 def test_unknown_keys_are_refused_with_their_path(name: str, observer: Person, api_as: ApiAs) -> None:
     """A typing error in a key must not silently change the question."""
@@ -74,6 +76,7 @@ def test_unknown_keys_are_refused_with_their_path(name: str, observer: Person, a
     assert answer.json()["fix"]
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", sorted(WHAT_IFS))
 def test_an_empty_question_names_what_is_missing(name: str, observer: Person, api_as: ApiAs) -> None:
     """Every question has at least one key that must be there."""
