@@ -43,7 +43,7 @@ class Command(BaseCommand):
         if not (os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL")):
             marks.append("not services")
             left_out.append(f"not run, PostgreSQL and Redis are not here: {MISSING['PostgreSQL and Redis']}")
-        command = [sys.executable, "-m", "pytest", "-n", "2", "--dist", "worksteal", "-m", " and ".join(marks)]
+        command = [sys.executable, "-m", "pytest", "-n", "2", "-m", " and ".join(marks)]
         command += options["pytest"]
         if options["coverage"]:
             command += ["--cov=apps", "--cov=config", "--cov-report=term:skip-covered", "--cov-branch"]
