@@ -23,7 +23,7 @@ ApiAs = Callable[[Person], APIClient]
 @pytest.fixture
 def alarm(system: Person, frozen: object) -> Alarm:
     """An incubator too warm."""
-    return alarm_raise(by=system, kind="probe", subject_ref="p1", condition="warm", label="Incubator 1 is too warm")
+    return alarm_raise(by=system, kind="incubator", subject_ref="p1", condition="warm", label="Incubator 1 is too warm")
 
 
 def test_no_alarm(client_as: ClientAs, observer: Person, frozen: object) -> None:
@@ -43,7 +43,7 @@ def test_acknowledged_then_resolved(client_as: ClientAs, keeper: Person, system:
     client = client_as(keeper)
     assert client.post(f"/alarms/{alarm.ref}/acknowledge/").status_code == 302
     assert "in hand since" in client.get("/alarms/").content.decode()
-    alarm_resolve(by=system, kind="probe", subject_ref="p1", condition="warm")
+    alarm_resolve(by=system, kind="incubator", subject_ref="p1", condition="warm")
     words = client.get("/alarms/").content.decode()
     assert "No open alarm" in words
     assert "Resolved" in words
@@ -56,7 +56,7 @@ def test_alarms_by_api(api_as: ApiAs, keeper: Person, system: Person, alarm: Ala
     assert (row["ref"], row["state"]) == (alarm.ref, "raised")
     done = api.post(f"/api/v1/alarms/{alarm.ref}/acknowledge/").json()
     assert (done["state"], done["acknowledged_by"]) == ("acknowledged", "Keeper")
-    alarm_resolve(by=system, kind="probe", subject_ref="p1", condition="warm")
+    alarm_resolve(by=system, kind="incubator", subject_ref="p1", condition="warm")
     assert api.get("/api/v1/alarms/", {"open": "true"}).json()["results"] == []
     assert len(api.get("/api/v1/alarms/").json()["results"]) == 1
     assert api.post(f"/api/v1/alarms/{alarm.ref}/acknowledge/").status_code == 409
