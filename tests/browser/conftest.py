@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -54,7 +54,7 @@ class Visitor:
     page: Page
     said: list[str] = field(default_factory=list)
 
-    def look(self, path: str, status: int = 200) -> None:
+    def look(self, path: str, status: int = 200, themes: Sequence[str] = THEMES) -> None:
         """Open a page and hold it against the rules of every page, in both themes, closed details opened."""
         self.said.clear()
         self.page.emulate_media(color_scheme="light", reduced_motion="reduce")
@@ -63,23 +63,23 @@ class Visitor:
         assert answer.status == status, f"{path} answered {answer.status}"
         assert answer.url.endswith(path), f"{path} leads to {answer.url}, which is another page"
         self.page.evaluate(OPEN_ALL)
-        self.hold(path)
+        self.hold(path, themes)
         # a browser reports the answer of an error page itself as an error
         said = [words for words in self.said if status == 200 or f"status of {status}" not in words]
         assert said == [], f"{path} on the console: {said}"
 
-    def hold(self, path: str) -> None:
+    def hold(self, path: str, themes: Sequence[str] = THEMES) -> None:
         """The page as it stands: no wider than the screen, every field labelled, axe clean in both themes."""
         wide = self.page.evaluate(TOO_WIDE)
         assert wide == [], f"{path} is wider than the screen: {wide}"
         unlabelled = self.page.evaluate(UNLABELLED)
         assert unlabelled == [], f"{path} has fields without a label: {unlabelled}"
         self.page.evaluate(AXE.axe_script)
-        for theme in THEMES:
+        for theme in themes:
             self.page.emulate_media(color_scheme=theme, reduced_motion="reduce")  # type: ignore[arg-type]
             self.shot(path, theme)
             # the theme changes colours alone
-            options = json.dumps(RULES if theme == "light" else COLOURS)
+            options = json.dumps(RULES if theme == themes[0] else COLOURS)
             found = AxeResults(self.page.evaluate(f"axe.run({options})"))
             assert found.violations_count == 0, f"{path}, {theme}\n{found.generate_report()}"
 

@@ -34,8 +34,15 @@ async function owner() {
   return kept ? kept.text() : "";
 }
 
+// one page after the other: two that both found nobody's pages here would each throw the other's away
+let keeping = Promise.resolve();
+function keep(address, response, before) {
+  keeping = keeping.catch(() => {}).then(() => keepOne(address, response, before));
+  return keeping;
+}
+
 // keep a page of this person; another person's pages go first. `before` are the hands it was asked for by.
-async function keep(address, response, before) {
+async function keepOne(address, response, before) {
   // a server that is down says nothing of who is here
   if (response.status >= 500 || hands !== before) return;
   const person = response.headers.get("X-Person") || "";
