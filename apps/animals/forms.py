@@ -15,6 +15,7 @@ from apps.animals.models import Animal, Species
 from apps.animals.selectors import animal_by_code
 from apps.core import clock
 from apps.engines.genetics.catalogue import Harm, Inheritance, TwoCopies
+from apps.engines.genetics.catalogue_reader import EVIDENCE
 from apps.places.models import Rack, Room, Tub
 from apps.places.selectors import tub_by_label
 
@@ -287,9 +288,6 @@ class SiresForm(forms.Form):
     male_3 = AnimalField(label="Third male", required=False)
     share_3 = forms.FloatField(label="Chance in %", required=False, min_value=0, max_value=100)
     stored = forms.FloatField(label="Stored sperm, chance in %", required=False, min_value=0, max_value=100)
-
-
-EVIDENCE = ("common practice", "published", "published gene, common practice relation", "disputed")
 
 
 class CatalogueEditForm(forms.Form):

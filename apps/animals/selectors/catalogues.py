@@ -50,7 +50,8 @@ def catalogue_of(species: Species) -> Catalogue | None:
 
 def catalogue_fault(species: Species) -> str:
     """Why the house's edits are left out, or nothing."""
-    if not species.catalogue_stamp:
+    found = catalogue_of(species)
+    if found is None or found.version.endswith(species.catalogue_stamp):
         return ""
     try:
         edited_catalogue(trait_files()[trait_catalogue(species.scientific).species], edits_of(edits_in_force(species)))

@@ -59,7 +59,8 @@ def catalogue_edit(
     edit = Edit(last + 1, EditKind(kind), dict(body))
     edits = [*edits_of(edits_in_force(row)), edit]
     fresh = _readable(row, edits)
-    touched = max((animals_saying(row, fresh, series) for series in _series(fresh, edit)), default=0)
+    # a pair's name and a welfare fact move no belief
+    touched = animals_saying(row, fresh, str(body.get("series", ""))) if edit.kind is EditKind.TRAIT else 0
     if touched and not sure:
         what = "animal speaks" if touched == 1 else "animals speak"
         raise Invalid(
@@ -133,11 +134,6 @@ def _readable(species: Species, edits: Sequence[Edit]) -> Catalogue:
             f"What is said of animals could not be read any more: {some}. State them anew first.", field="name"
         )
     return fresh
-
-
-def _series(catalogue: Catalogue, edit: Edit) -> set[str]:
-    """Series whose beliefs an edit can move. A pair's name and a welfare fact move none."""
-    return {str(edit.body.get("series", ""))} if edit.kind is EditKind.TRAIT else set()
 
 
 def _about(edit: Edit) -> str:

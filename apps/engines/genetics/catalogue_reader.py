@@ -26,6 +26,8 @@ from apps.engines.genetics.catalogue import (
 from apps.engines.genetics.errors import CatalogueError
 
 Plain = Mapping[str, object]
+EVIDENCE = ("common practice", "published", "published gene, common practice relation", "disputed")
+"""Classes of evidence, the commonest first."""
 
 
 def catalogue_from_mapping(mapping: Plain) -> Catalogue:
@@ -247,7 +249,7 @@ def _choice(row: Plain, key: str, where: str, words: type[Word], usual: Word | N
 
 def _evidence(row: Plain, where: str) -> str:
     word = _text(row, "evidence", where)
-    if word not in ("published", "published gene, common practice relation", "common practice", "disputed"):
+    if word not in EVIDENCE:
         raise CatalogueError(f"{where}.evidence", f"{word!r} is not an evidence class")
     return word
 

@@ -43,14 +43,7 @@ def reactions_register(table: Mapping[type[Event], Sequence[Handler]], send: Cal
 
 def event_publish(event: Event) -> list[Delivery]:
     """Write a delivery row for each handler of the event, inside the caller's transaction."""
-    _, handlers = _table.get(event.name, (type(event), {}))
-    rows = [
-        Delivery.objects.create(event=event.name, handler=name, payload=event.payload(), due_at=clock.real_now())
-        for name in handlers
-    ]
-    for row in rows:
-        transaction.on_commit(partial(_wake, row.pk), robust=True)
-    return rows
+    return events_publish([event])
 
 
 def events_publish(events: Sequence[Event]) -> list[Delivery]:

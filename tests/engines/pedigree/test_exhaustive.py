@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pytest
 
-from apps.engines.pedigree.inference import Choice, Locus, Member, infer
-from tests.engines.pedigree.test_inference import enumerate_all, random_case
+from apps.engines.pedigree.inference import Locus, Member, infer
+from tests.engines.pedigree.test_inference import agrees_with_enumeration, random_case
 
 NORMAL = np.array([[1.0, 1.0], [1.0, 0.0]])
 """Not visual: no copy or one, of a recessive."""
@@ -31,27 +31,6 @@ def pedigrees(size: int) -> Iterator[list[Member]]:
             yield [Member(dam, sire, None, sex) for (dam, sire), sex in zip(parents, sexes, strict=True)]
 
 
-def equal(members: Sequence[Member], choices: Sequence[Choice], loci: Sequence[Locus]) -> bool:
-    """Compare every posterior; whether the records were possible at all."""
-    answer = infer(members, choices, loci)
-    genotypes, sires, total = enumerate_all(members, choices, loci)
-    if total == 0.0:
-        assert answer.contradictions
-        return False
-    assert not answer.contradictions
-    for index in range(len(loci)):
-        for place in range(len(members)):
-            table = answer.table(index, place)
-            assert table is not None
-            expected = genotypes[index][place]
-            assert np.allclose(table + table.T, expected + expected.T, rtol=0, atol=1e-10)
-    for index, posterior in enumerate(sires):
-        found = answer.sires[index]
-        if found is not None:
-            assert np.allclose(found, posterior, rtol=0, atol=1e-10)
-    return True
-
-
 def looked(members: Sequence[Member], looks: Sequence[int]) -> Locus:
     evidence = {place: table for place, look in enumerate(looks) if (table := LOOKS[look]) is not None}
     return Locus(np.array([1 - SHARE, SHARE]), {}, evidence)
@@ -60,7 +39,7 @@ def looked(members: Sequence[Member], looks: Sequence[int]) -> Locus:
 @pytest.mark.parametrize("size", [1, 2, 3])
 def test_every_pedigree_of_up_to_three_with_every_look(size: int) -> None:
     possible = [
-        equal(members, [], [looked(members, looks)])
+        agrees_with_enumeration(members, [], [looked(members, looks)])
         for members in pedigrees(size)
         for looks in itertools.product(range(3), repeat=size)
     ]
@@ -72,7 +51,7 @@ def test_every_pedigree_of_four_with_some_looks() -> None:
     count = 0
     for number, members in enumerate(pedigrees(4)):
         draw = random.Random(number)
-        equal(members, [], [looked(members, [draw.randrange(3) for _ in members])])
+        agrees_with_enumeration(members, [], [looked(members, [draw.randrange(3) for _ in members])])
         count += 1
     assert count == len(list(pedigrees(4)))
 
@@ -81,7 +60,7 @@ def test_every_pedigree_of_four_with_some_looks() -> None:
 def test_every_pedigree_of_four_with_every_look() -> None:
     for members in pedigrees(4):
         for looks in itertools.product(range(3), repeat=4):
-            equal(members, [], [looked(members, looks)])
+            agrees_with_enumeration(members, [], [looked(members, looks)])
 
 
 @pytest.mark.long
@@ -89,7 +68,7 @@ def test_every_pedigree_of_four_with_every_look() -> None:
 def test_five_hundred_pedigrees_of_six(letters: str) -> None:
     """Open sires, loops, two loci, sex linkage; 500 in all three together."""
     for seed in range(167):
-        equal(*random_case(seed, letters))
+        agrees_with_enumeration(*random_case(seed, letters))
 
 
 def test_those_told_a_chance_are_so_in_that_share() -> None:
