@@ -24,6 +24,7 @@ from tests.browser.conftest import CHROMIUM, SIZES, Visitor
 
 BUFFER = 65536
 GONE_S = 10.0
+SENT_MS = 20_000  # a queue tries again after a pause, and two cores carry other tests meanwhile
 # The device's own clock; `deviceShift` is how far the test has moved time on, in milliseconds.
 CLOCK = """(() => { const Real = Date; globalThis.deviceShift ??= 0; globalThis.Date = class extends Real {
   constructor(...given) { if (given.length) super(...given); else super(Real.now() + globalThis.deviceShift); }
@@ -241,6 +242,7 @@ class Tablet:
         if words:
             expect(note).to_contain_text(words)
         else:
+            expect(note).to_have_attribute("data-counted", "0", timeout=SENT_MS)
             expect(note).to_be_hidden()
 
     def hold(self, name: str) -> None:

@@ -203,6 +203,8 @@ async function count() {
   if (!parts.length && (queue.state === "no-link" || !navigator.onLine)) parts.push("no connection");
   if (queue.state === "signed-out" && mine.length) parts.push("sign in to send");
   note.hidden = !parts.length;
+  // hidden before the first count as after it: who asks whether all is sent needs to tell the two apart
+  note.dataset.counted = entries.length;
   note.querySelector("[data-waiting-words]").textContent = parts.join(", ");
 }
 queue.onChange(count);
