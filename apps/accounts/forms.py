@@ -42,7 +42,9 @@ class MoneyField(forms.CharField):
 class SignInForm(AuthenticationForm):
     """E-mail and password."""
 
-    username = forms.EmailField(label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True}))
+    username = forms.EmailField(
+        label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True, "autocomplete": "username"})
+    )
     error_messages = {
         # one sentence for all three, so that it tells nobody who has an account
         "invalid_login": "E-mail and password do not match, or there were ten wrong passwords: "

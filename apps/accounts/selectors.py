@@ -53,6 +53,14 @@ def clock_setting() -> ClockSetting:
     )
 
 
+OWNER_ADD = "python3 manage.py owner_add --email you@example.com --name You"
+
+
+def has_people() -> bool:
+    """Whether anybody can sign in: an empty facility has nobody until its first owner is added."""
+    return Person.objects.filter(is_system=False, is_active=True).exists()
+
+
 def system_person() -> Person:
     """The named author of what jobs write; made by migration."""
     return Person.objects.get(email=SYSTEM_EMAIL)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import cast
+from typing import Any, cast
 
 from django.contrib import messages
 from django.contrib.auth import login, logout, update_session_auth_hash
@@ -31,7 +31,7 @@ from apps.accounts.forms import (
 )
 from apps.accounts.models import Device, Person
 from apps.accounts.policies import PersonRequest, requires
-from apps.accounts.selectors import facility, facility_row, people, people_with_pin
+from apps.accounts.selectors import OWNER_ADD, facility, facility_row, has_people, people, people_with_pin
 from apps.accounts.services import (
     device_register,
     facility_set,
@@ -75,6 +75,11 @@ class SignIn(LoginView):
             return redirect(f"{reverse('accounts:pin')}?{urlencode({'next': request.GET.get('next', '/')})}")
         self.redirect_authenticated_user = LOCKED not in request.session
         return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """In an empty facility the page says how its first owner comes in."""
+        words = "" if has_people() else f"On the machine that runs it: {OWNER_ADD}"
+        return super().get_context_data(owner_add=words, **kwargs)
 
     def form_valid(self, form: object) -> HttpResponse:
         """Signing in opens a locked tablet too."""

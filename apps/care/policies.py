@@ -39,7 +39,7 @@ def check_moment(animal: Animal, moment: datetime, field: str = "observed_at") -
     """Raises Invalid for a moment to come or before the animal hatched."""
     if moment > clock.now() + AHEAD:
         raise Invalid(
-            f"{day_text(clock.local(moment))} {clock.local(moment):%H:%M} is still to come. "
+            f"{day_text(clock.local(moment), year=True)} {clock.local(moment):%H:%M} is still to come. "
             "Enter when it was seen, at the latest now.",
             field=field,
         )

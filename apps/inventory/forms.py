@@ -81,7 +81,7 @@ class OrderForm(forms.Form):
 
 def offer_words(offer: Offer) -> str:
     """``PR-2611, Pastel Clown, 450.00 USD``"""
-    looks = offer.wording or offer.animal.traits or "normal"
+    looks = offer.wording or offer.animal.traits or "not identified"
     held = [row.buyer.name for row in getattr(offer, "live_reservations", []) if row.state == ReservationState.OPEN]
     words = f", held for {held[0]}" if held else ""
     return f"{offer.animal.code}, {looks}, {money_text(offer.price_minor, offer.currency)}{words}"

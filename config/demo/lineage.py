@@ -10,6 +10,8 @@ from config.demo.genes import Gene, Genome, ball_python_genes, child, founder, n
 from config.demo.world import RackPlan, Size, racks
 
 PYTHON = "python-regius"
+# Hatch years of the breeding females: 181 of 214 are old enough for the season of 2024/25, 203 for that of 2025/26.
+FEMALES_OF = ((2023, 11), (2022, 22))
 # Below this many animals eight generations are so close that no pair keeps the kinship limit: such a house buys males.
 CLOSE_BELOW = 800
 
@@ -138,7 +140,7 @@ def _choose_breeders(size: Size, pool: list[DemoAnimal], made: Collection, rng: 
         return animal.hatched_on or date(2005, 1, 1)
 
     grown = sorted((a for a in pool if born(a) < date(2024, 1, 1)), key=born, reverse=True)
-    made.females = [a for a in grown if a.sex == "female"][: size.females]
+    made.females = _females(size, [a for a in grown if a.sex == "female"])
     made.males = [a for a in grown if a.sex == "male"][: size.males]
     for animal in [*made.females, *made.males]:
         animal.status, animal.purpose = "here", "breeder"
@@ -148,6 +150,17 @@ def _choose_breeders(size: Size, pool: list[DemoAnimal], made: Collection, rng: 
     made.females.sort(key=lambda animal: animal.code)
     if size.animals < CLOSE_BELOW:
         _bought_males(made)
+
+
+def _females(size: Size, grown: list[DemoAnimal]) -> list[DemoAnimal]:
+    """A few young ones of their first seasons, then the youngest that have bred before; short years are made up."""
+    chosen: list[DemoAnimal] = []
+    for year, count in FEMALES_OF:
+        chosen += [a for a in grown if a.hatched_on and a.hatched_on.year == year][: size.of(count, 0)]
+    before = min(year for year, _ in FEMALES_OF)
+    chosen += [a for a in grown if a.hatched_on and a.hatched_on.year < before][: size.females - len(chosen)]
+    rest = [a for a in grown if a.code not in {one.code for one in chosen}]
+    return [*chosen, *rest[: size.females - len(chosen)]]
 
 
 def _bought_males(made: Collection) -> None:

@@ -13,7 +13,8 @@ from apps.accounts.models import Facility, Person
 from apps.accounts.selectors import facility_forget, system_person
 from apps.accounts.services import facility_set, person_add, pin_set
 from apps.animals.models import Animal
-from apps.animals.services import knowledge_load
+from apps.animals.services import beliefs_refresh, knowledge_load
+from apps.breeding.models import Season
 from apps.breeding.services import forecasts_refresh
 from apps.core import clock
 from apps.core.exchange import run_import
@@ -27,6 +28,7 @@ from config.demo.care import watch_and_print
 from config.demo.files import FILES, write_files
 from config.demo.lineage import Collection, collection
 from config.demo.rota import rota
+from config.demo.said import said_before
 from config.demo.seasons import SeasonRows, season_rows
 from config.demo.story import Loaded, tell
 from config.demo.world import FACILITY, FULL_SIZE, INCUBATORS, LOADED_AT, PASSWORD, PEOPLE, PIN, ROOMS, SEED, Size
@@ -40,30 +42,30 @@ def is_loaded() -> bool:
 
 
 def load_demo(size: Size, say: Say) -> None:
-    """Everything, once. The clock is set first: every fact then lies in the facility's own past."""
-    with quiet_outbox():
-        _clock()
+    """Everything, once. The clock stands until all is in: every fact then lies in the facility's own past, and the
+    demonstration begins at the same minute however long its loading took."""
+    _clock()
+    with quiet_outbox(), clock.at(LOADED_AT):
         people = _people(say)
         folder, made, rows = _files(size)
         say("Importing the demonstration's files …")
-        with clock.at(LOADED_AT):
-            for kind in FILES:
-                _import(people["halvard"], kind, folder / f"{kind}.csv", say)
-            _incubators(people["halvard"])
+        for kind in FILES:
+            if kind == "cycles":
+                say(f"  {said_before(rows)} forecasts as they were said before the ovulations came")
+            _import(people["halvard"], kind, folder / f"{kind}.csv", say)
+        _incubators(people["halvard"])
         loaded = Loaded(people, made, rows, size)
         say("Replaying its seasons, clutches, sales and parcels …")
         tell(loaded, say)
-        with clock.at(LOADED_AT):
-            say("Computing forecasts …")
-            females = Animal.objects.filter(via_breeding_seasons__year=2026).distinct()
-            seasons = [female.via_breeding_seasons.get(year=2026) for female in females]
-            forecasts_refresh(by=system_person(), seasons=seasons)
+        say("Computing forecasts …")
+        forecasts_refresh(by=system_person(), seasons=list(Season.objects.all()))
         rota(people, say)
         # before anything is printed: every paper of it says that it is a demonstration
         Facility.objects.filter(pk=1).update(is_demo=True)
         facility_forget()
         watch_and_print(people["bram"], people["maren"], say)
         _carry(say)
+    _clock()
 
 
 @contextmanager
@@ -140,14 +142,18 @@ def _incubators(by: Person) -> None:
 def _carry(say: Say) -> None:
     """Carry what the replay left in the outbox, so that the first minute of the demonstration is calm.
 
-    Forecasts and readiness are computed for everybody at once: those deliveries would only do it again.
+    Forecasts, readiness and what the young carry are computed at once: those deliveries would only do it again.
     """
     moment = clock.real_now()
     again = (
         Q(handler__startswith="apps.breeding.")
         | Q(handler__endswith=".judge_again")
         | Q(handler__endswith=".mass_look")
+        | Q(handler__endswith=".beliefs_follow")
     )
+    touched = Delivery.objects.filter(handler__endswith=".beliefs_follow", done_at__isnull=True)
+    refs = {ref for payload in touched.values_list("payload", flat=True) for ref in payload["animal_refs"]}
+    beliefs_refresh(by=system_person(), animals=list(Animal.objects.filter(ref__in=refs)))
     done = Delivery.objects.filter(again, done_at__isnull=True).update(
         done_at=moment, note="computed with the demonstration"
     )

@@ -2,21 +2,54 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal, Species
 from apps.breeding.models import Visit
 from apps.breeding.selectors.rota import rota_question
-from apps.breeding.services import rota_pin, rota_plan, rota_publish
+from apps.breeding.services import VisitItem, rota_pin, rota_plan, rota_publish, visits_record
 from apps.care.models import Weight
 from apps.care.services import weight_record
 from apps.core import clock
-from config.demo.world import LOADED_AT
+from config.demo.seasons import ROTA_SINCE, SeasonRows
+from config.demo.world import LOADED_AT, TODAY
 
 SECONDS = 12.0
+SECONDS_MARCH = 5.0
 LOST = 0.09
+# Of the planned visits these are made; the others fall to a shed, a holiday, a male who would not.
+KEPT_SHARE, LOCK_SHARE = 0.87, 0.5
+
+
+def rota_worked(people: dict[str, Person], rows: SeasonRows, rng: random.Random) -> str:
+    """The rota of mid-March, published that Monday, and what the keepers made of it in the weeks since."""
+    species = Species.objects.get(slug="python-regius")
+    with clock.at(_evening(ROTA_SINCE).replace(hour=8)):
+        made = rota_plan(by=people["maren"], species=species, seconds=SECONDS_MARCH)
+        rota_publish(by=people["maren"], rota=made)
+    ovulated = {course.female.code: course.ovulates_on for course in rows.courses[2026] if course.kind == "lays"}
+    lines = made.lines.filter(on__lt=TODAY - timedelta(days=1)).select_related("female", "male").order_by("on", "pk")
+    visits = [
+        VisitItem(
+            female=line.female,
+            male=line.male,
+            began_at=_evening(line.on),
+            ended_at=_evening(line.on) + timedelta(hours=23),
+            lock_seen_at=_evening(line.on) + timedelta(hours=4) if rng.random() < LOCK_SHARE else None,
+        )
+        for line in lines
+        # nobody brings a male to a female who is seen to have ovulated
+        if rng.random() < KEPT_SHARE and ovulated.get(line.female.code, TODAY) > line.on
+    ]
+    visits_record(by=people["bram"], items=visits)
+    return f"a rota since 15 March: {len(visits)} of its {len(lines)} planned visits so far were made"
+
+
+def _evening(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, 17, tzinfo=LOADED_AT.tzinfo)
 
 
 def rota(people: dict[str, Person], say: Callable[[str], None]) -> None:

@@ -20,6 +20,8 @@ REGRESS_SHARE, NEVER_SHARE = 0.24, 0.08
 MISSED_SHARE, SLIP_SHARE = 0.12, 0.008
 ROUND_GAP_DAYS = (26, 31)
 EXCHANGED_ON = date(2027, 3, 14)
+# From this Monday on the house works from its rota: visits are no longer in the file but made from the plan.
+ROTA_SINCE = date(2027, 3, 15)
 OVULATION_MM = 39.0
 REPLAYED_CLUTCHES = 24
 
@@ -224,7 +226,7 @@ def _visits(year: int, courses: list[Course], males: list[DemoAnimal], rows: Sea
     monday = date(year, 11, 15)
     week = 0
     free_from: dict[str, date] = {}
-    while monday <= _until(year) - timedelta(days=3):
+    while monday <= min(_until(year), ROTA_SINCE) - timedelta(days=3):
         for offset, (male, females) in enumerate(by_male.items()):
             if (week + offset) % 4 == 0:
                 continue

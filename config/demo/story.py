@@ -39,7 +39,16 @@ from apps.places.services import readings_record
 from config.demo.afternoon import afternoon
 from config.demo.care import one_that_lost, raise_young
 from config.demo.lineage import Collection
-from config.demo.seasons import EXCHANGED_ON, REPLAYED_CLUTCHES, Course, SeasonRows, exchanged_pair, replayed
+from config.demo.rota import rota_worked
+from config.demo.seasons import (
+    EXCHANGED_ON,
+    REPLAYED_CLUTCHES,
+    ROTA_SINCE,
+    Course,
+    SeasonRows,
+    exchanged_pair,
+    replayed,
+)
 from config.demo.trade import trade
 from config.demo.world import LOADED_AT, TODAY, Size
 
@@ -67,7 +76,9 @@ def tell(loaded: Loaded, say: Say) -> None:
     rng = random.Random(loaded.size.seed + 2)
     count = _last_season(loaded, rng)
     say(f"  {count} young of last season hatched from {loaded.size.of(REPLAYED_CLUTCHES, 2)} clutches")
-    laid = _this_season(loaded)
+    laid = _this_season(loaded, date.min, ROTA_SINCE)
+    say(f"  {rota_worked(loaded.people, loaded.rows, rng)}")
+    laid += _this_season(loaded, ROTA_SINCE, TODAY)
     say(f"  {laid} clutches of this season laid and boxed")
     _isolation(loaded)
     _exchanged(loaded, say)
@@ -146,13 +157,13 @@ def _hatched(by: Person, brood: Brood, eggs: list[Egg], rng: random.Random) -> i
     return count
 
 
-def _this_season(loaded: Loaded) -> int:
-    """Ovulations, sheds and clutches up to today."""
+def _this_season(loaded: Loaded, since: date, before: date) -> int:
+    """Ovulations from a day on and before another, with the sheds and clutches that followed; returns the clutches."""
     maren, sunniva = loaded.people["maren"], loaded.people["sunniva"]
     rng = random.Random(loaded.size.seed + 3)
     laid = 0
     for course in loaded.rows.courses[2026]:
-        if course.kind != "lays" or course.ovulates_on >= TODAY:
+        if course.kind != "lays" or not since <= course.ovulates_on < before:
             continue
         female = Animal.objects.get(code=course.female.code)
         _season_facts(maren, female, course)
@@ -182,8 +193,7 @@ def _isolation(loaded: Loaded) -> None:
     bought = [Animal.objects.get(code=animal.code) for animal in loaded.made.isolation]
     with clock.at(begins):
         for animal, tub in zip(bought, Tub.objects.filter(rack__room=room).order_by("walk_order", "pk"), strict=False):
-            if animal.tub_id is None:  # the file may have brought it to its tub already
-                animal_move(by=halvard, animal=animal, tub=tub, reason="bought")
+            animal_move(by=halvard, animal=animal, tub=tub, reason="bought")
         hold_place(
             by=halvard,
             word=HoldWord.QUARANTINE,

@@ -57,6 +57,11 @@ def whose(client: Client) -> int | None:
     return int(key) if key else None
 
 
+def test_while_nobody_can_sign_in_the_page_names_the_command(client: Client, db: None) -> None:
+    """An empty facility says how its first owner comes in."""
+    assert "owner_add" in client.get("/sign-in/").content.decode()
+
+
 def test_signing_in_leads_where_one_was_going(client: Client, keeper: Person) -> None:
     assert client.get("/me/").headers["Location"] == "/sign-in/?next=/me/"
     assert sign_in(client, keeper, to="/sign-in/?next=/me/") == (302, "/me/")

@@ -44,6 +44,20 @@ def test_an_empty_day(client_as: ClientAs, observer: Person, frozen: object) -> 
     words = html(client_as(observer).get("/"))
     assert "Nothing is due now." in words
     assert "6 Apr" in words
+    assert "First steps" not in words, "an observer may take none of them"
+
+
+def test_an_empty_facility_says_what_comes_first(
+    client_as: ClientAs, owner: Person, frozen: object, knowledge: None
+) -> None:
+    """The steps lead to their pages and are gone once an animal is recorded."""
+    words = html(client_as(owner).get("/"))
+    assert "First steps" in words
+    for address in ("/settings/", "/places/setup/", "/import/", "/incubation/incubators/", "/people/"):
+        assert f'href="{address}"' in words
+    assert "No female in a room yet." in html(client_as(owner).get("/scan/"))
+    register(owner, "PR-0001")
+    assert "First steps" not in html(client_as(owner).get("/"))
 
 
 def test_what_is_due_stands_on_the_first_screen(

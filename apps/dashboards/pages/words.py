@@ -8,6 +8,8 @@ from apps.animals.models import Animal
 from apps.core.formats import count_text, day_text, list_text
 from apps.dashboards.selectors.today import Today
 
+NOTHING_DUE = "Nothing is due now."
+
 
 def age_words(hatched_on: date | None, today: date) -> str:
     """``8 years``, ``14 months``, ``23 days``; empty when the hatch date is not known."""
@@ -55,6 +57,6 @@ def today_words(page: Today) -> str:
     ]
     said = [words for number, words in parts if number]
     if not said:
-        return "Nothing is due now."
+        return NOTHING_DUE
     sentence = list_text(said)
     return f"{sentence[0].upper()}{sentence[1:]}."

@@ -16,8 +16,9 @@ from apps.care.selectors.tasks import place_words
 from apps.care.services import look_seen
 from apps.core import clock
 from apps.core.errors import Invalid
+from apps.dashboards.pages.first_steps import first_steps
 from apps.dashboards.pages.today import parts_for
-from apps.dashboards.pages.words import today_words
+from apps.dashboards.pages.words import NOTHING_DUE, today_words
 from apps.dashboards.selectors.changed import MOST_ROWS
 from apps.dashboards.selectors.today import today_for
 
@@ -33,9 +34,12 @@ def today(request: PersonRequest) -> HttpResponse:
     # the bar under the head shows the first raised ones with their button; here stand those in hand and the rest
     raised = [alarm for alarm in page.alarms if alarm.acknowledged_at is None]
     listed = raised[BAR_SHOWS:] + [alarm for alarm in page.alarms if alarm.acknowledged_at is not None]
+    words = today_words(page)
     context = {
         "page": page,
-        "words": today_words(page),
+        "words": words,
+        "nothing_due": words == NOTHING_DUE,
+        "steps": first_steps(request.user) if words == NOTHING_DUE else [],
         "parts": parts_for(request.user),
         "room_rows": room_rows(page.house),
         "site_tasks": [(time, place_words(time.task), late_words(time)) for time in page.house.site_tasks],

@@ -6,7 +6,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from apps.engines.windows.finding import GO, MARGINAL, NEEDS_REVIEW, NO_GO, SEVERITY, Finding, together, worst_verdict
+from apps.engines.windows.finding import (
+    GO,
+    MARGINAL,
+    NEEDS_REVIEW,
+    NO_GO,
+    SEVERITY,
+    Finding,
+    day_words,
+    degrees,
+    together,
+    worst_verdict,
+)
 from apps.engines.windows.lane import ErrorModel, LaneAir, Leg, lane_air
 from apps.engines.windows.law import Address, Consignment, LawBook, law_verdict
 from apps.engines.windows.packing import Packing, Shelf, packings_for
@@ -167,16 +178,16 @@ def animal_verdict(animal: AnimalFacts, day: date) -> Finding:
     if animal.last_meal_on is not None:
         fasted_h = (day - animal.last_meal_on).days * 24
         if fasted_h < 0:
-            text = f"Its last meal is dated {animal.last_meal_on.isoformat()}, after this day."
+            text = f"Its last meal is dated {day_words(animal.last_meal_on)}, after this day."
             found.append(Finding(NEEDS_REVIEW, text))
         elif fasted_h < animal.meal_hold_h:
             free_on = animal.last_meal_on + timedelta(hours=animal.meal_hold_h)
             text = (
-                f"Fed on {animal.last_meal_on.isoformat()}: {fasted_h:g} of {animal.meal_hold_h:g} h of fasting; "
-                f"free from {free_on.isoformat()}."
+                f"Fed on {day_words(animal.last_meal_on)}: {fasted_h:g} of {animal.meal_hold_h:g} h of fasting; "
+                f"free from {day_words(free_on)}."
             )
             found.append(Finding(NO_GO, text))
-    meal = "No meal is stated" if animal.last_meal_on is None else f"Last meal on {animal.last_meal_on.isoformat()}"
+    meal = "No meal is stated" if animal.last_meal_on is None else f"Last meal on {day_words(animal.last_meal_on)}"
     return together(found, f"{meal}; no shed or health hold is stated.")
 
 
@@ -217,13 +228,13 @@ def weather_verdict(question: ShipQuestion, rules: WeatherRules, day: date) -> t
     outside = [*(air.at_start @ air.mean_c), *(air.at_end @ air.mean_c)]
     low_c, high_c = min(outside), max(outside)
     if low_c < rules.outer_low_c:
-        text = f"Outside air falls to {low_c:.1f} °C, below {rules.outer_low_c:g} °C: a person decides."
+        text = f"Outside air falls to {degrees(low_c)}, below {rules.outer_low_c:g} °C: a person decides."
         found.append(Finding(MARGINAL, text))
     if high_c > rules.outer_high_c:
-        text = f"Outside air rises to {high_c:.1f} °C, above {rules.outer_high_c:g} °C: a person decides."
+        text = f"Outside air rises to {degrees(high_c)}, above {rules.outer_high_c:g} °C: a person decides."
         found.append(Finding(MARGINAL, text))
     return together(
-        found, f"Outside air between {low_c:.1f} and {high_c:.1f} °C on the way; the forecast is fresh."
+        found, f"Outside air between {degrees(low_c)} and {degrees(high_c)} on the way; the forecast is fresh."
     ), True
 
 

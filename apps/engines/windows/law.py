@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from apps.engines.windows.finding import GO, NEEDS_REVIEW, NO_GO, Finding, together
+from apps.engines.windows.finding import GO, NEEDS_REVIEW, NO_GO, Finding, day_words, together
 
 _VERDICT_OF_EFFECT = {"block": NO_GO, "permit": NEEDS_REVIEW, "notice": GO, "record": GO, "warn": GO}
 
@@ -161,7 +161,7 @@ def _of_rule(rule: Rule, where: str, on: date) -> Finding:
     if rule.permit:
         text += f" Needed: {rule.permit}."
     if on > rule.next_review:
-        text += f" This rule was due for review on {rule.next_review.isoformat()}."
+        text += f" This rule was due for review on {day_words(rule.next_review)}."
         if verdict == GO:
             verdict = NEEDS_REVIEW
     return Finding(verdict, text, rule.citation)
@@ -173,10 +173,10 @@ def _of_reviews(book: LawBook, species: str, address: Address, where: str, on: d
         return Finding(NEEDS_REVIEW, f"No review of the rules for {species} covers the {where}.")
     newest = max(covering, key=lambda review: review.next_review)
     if on > newest.next_review:
-        text = f"The review of {species} for the {where} ran out on {newest.next_review.isoformat()}."
+        text = f"The review of {species} for the {where} ran out on {day_words(newest.next_review)}."
         return Finding(NEEDS_REVIEW, text, newest.citation)
     basis = "from memory" if newest.confidence == "memory" else newest.confidence
-    looked = f"{basis}, {newest.checked_on.isoformat()}"
+    looked = f"{basis}, {day_words(newest.checked_on)}"
     text = f"{where[0].upper()}{where[1:]}: {newest.finding} ({looked}); confirm it yourself."
     return Finding(GO, text, newest.citation)
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from apps.engines.thermal.curve import grid_of, on_grid
 from apps.engines.thermal.network import ANIMAL, Drive, Floats, check_deadline, march
 from apps.engines.thermal.pcm import march_pcm
-from apps.engines.windows.finding import GO, MARGINAL, NO_GO, SEVERITY, Finding
+from apps.engines.windows.finding import GO, MARGINAL, NO_GO, SEVERITY, Finding, degrees
 from apps.engines.windows.lane import ErrorModel, LaneAir, air_draws, error_draws
 from apps.engines.windows.packing import Packing
 
@@ -305,19 +305,19 @@ def _better(cell: Cell, held: Cell) -> bool:
 def physics_finding(cell: Cell, band: Band, limits: Limits) -> Finding:
     """The cell in words, with the figures that decided it."""
     text = (
-        f"{cell.packing.label}: the animal is expected between {cell.lowest_c:.1f} and {cell.highest_c:.1f} °C; "
+        f"{cell.packing.label}: the animal is expected between {degrees(cell.lowest_c)} and {degrees(cell.highest_c)}; "
         f"the chance that every hour is within {band.green_low_c:g} to {band.green_high_c:g} °C "
         f"is {_percent(cell.probability)}."
     )
     if cell.coldest_run_c < band.red_low_c:
-        text += f" Its coldest run reaches {cell.coldest_run_c:.1f} °C, below the red line of {band.red_low_c:g} °C."
+        text += f" Its coldest run reaches {degrees(cell.coldest_run_c)}, below the red line of {band.red_low_c:g} °C."
     if cell.hottest_run_c > band.red_high_c:
-        text += f" Its hottest run reaches {cell.hottest_run_c:.1f} °C, above the red line of {band.red_high_c:g} °C."
+        text += f" Its hottest run reaches {degrees(cell.hottest_run_c)}, above the red line of {band.red_high_c:g} °C."
     if cell.packing.packs:
         if cell.failed_lowest_c < band.red_low_c:
-            text += f" With a failed pack it would fall to {cell.failed_lowest_c:.1f} °C."
+            text += f" With a failed pack it would fall to {degrees(cell.failed_lowest_c)}."
         if cell.failed_highest_c > band.red_high_c:
-            text += f" With a failed pack it would rise to {cell.failed_highest_c:.1f} °C."
+            text += f" With a failed pack it would rise to {degrees(cell.failed_highest_c)}."
     if cell.verdict == MARGINAL:
         text += f" Go needs {_percent(limits.go_p)}."
     elif cell.verdict == NO_GO and cell.probability < limits.marginal_p:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from apps.engines.windows.finding import GO, MARGINAL, NO_GO, Finding, together
+from apps.engines.windows.finding import GO, MARGINAL, NO_GO, Finding, day_words, together
 
 
 @dataclass(frozen=True)
@@ -58,22 +58,22 @@ def calendar_verdict(day: date, calendar: ShipCalendar, now_local: datetime | No
     arrives = day + timedelta(days=calendar.delivery_after_days)
     if not calendar.delivers(arrives):
         why = calendar.closed.get(arrives, f"{arrives:%A}")
-        found.append(Finding(NO_GO, f"Delivery would fall on {arrives.isoformat()}, {why}: no delivery."))
+        found.append(Finding(NO_GO, f"Delivery would fall on {day_words(arrives)}, {why}: no delivery."))
     else:
         found += _service(arrives, calendar, "Delivery")
         slip = arrives + timedelta(days=1)
         if not calendar.delivers(slip):
             why = calendar.closed.get(slip, f"{slip:%A}")
-            found.append(Finding(MARGINAL, f"A day's delay would reach {slip.isoformat()}, {why}: no delivery then."))
+            found.append(Finding(MARGINAL, f"A day's delay would reach {day_words(slip)}, {why}: no delivery then."))
     found += [Finding(MARGINAL, f"{peak.why[0].upper()}{peak.why[1:]}.") for peak in calendar.peaks if peak.holds(day)]
     return together(found, f"{day:%A}: delivery {arrives:%A}, and a day's delay still arrives.")
 
 
 def _service(day: date, calendar: ShipCalendar, what: str) -> list[Finding]:
     if day in calendar.closed:
-        verdict, text = NO_GO, f"{what} on {day.isoformat()}: {calendar.closed[day]}, no service."
+        verdict, text = NO_GO, f"{what} on {day_words(day)}: {calendar.closed[day]}, no service."
     elif day in calendar.modified:
-        verdict, text = MARGINAL, f"{what} on {day.isoformat()}: {calendar.modified[day]}, service may be changed."
+        verdict, text = MARGINAL, f"{what} on {day_words(day)}: {calendar.modified[day]}, service may be changed."
     else:
         return []
     return [Finding(verdict, text)]

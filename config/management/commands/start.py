@@ -11,6 +11,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from apps.accounts.selectors import OWNER_ADD, has_people
 from config.supervisor import AlreadyRunning, Supervisor, children, hold_folder
 
 
@@ -59,6 +60,8 @@ def run(command: BaseCommand, host: str, port: int) -> None:
     address = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     shown = "localhost" if host in {"127.0.0.1", "0.0.0.0"} else host
     command.stdout.write(command.style.SUCCESS(f"Broodwright is at http://{shown}:{port}/ (Ctrl-C stops it)"))
+    if not has_people():
+        command.stdout.write(f"Nobody can sign in yet. In another window: {OWNER_ADD}")
     code = Supervisor(children(address), lambda text: command.stderr.write(text)).run()
     if code:
         raise SystemExit(code)

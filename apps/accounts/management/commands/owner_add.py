@@ -29,6 +29,8 @@ class Command(BaseCommand):
         """Add, or say what is wrong."""
         if sys.stdin.isatty():
             password = getpass.getpass("Password (at least 10 characters): ")
+            if getpass.getpass("The same once more: ") != password:
+                raise CommandError("The two differ. Nobody was added; run the command again.")
         else:
             password = sys.stdin.readline().rstrip("\n")
         try:
