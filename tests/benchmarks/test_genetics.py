@@ -21,7 +21,7 @@ from apps.engines.genetics.notation import parse_notation
 
 pytestmark = pytest.mark.benchmark_suite
 SIX = {6: Fraction(1)}
-RUNS = 7
+RUNS = 40
 # Both run on the same core one after the other; process time, so that other work beside does not count.
 LEAST_TIMES_FASTER_THAN_THE_REFERENCE = 15.0
 

@@ -12,13 +12,17 @@ from apps.animals.models import Animal, CarriedBelief, LineageDoubt, SireBelief,
 from apps.animals.selectors.herd import Herd, Hypothesis, add_choice, alone_sex, herd_of, relatives_of
 from apps.animals.selectors.species import profile_numbers
 from apps.engines.genetics.catalogue import WILD
-from apps.engines.genetics.tables import named_shares
+from apps.engines.genetics.tables import names_and_shares
 from apps.engines.pedigree.inference import Answer, infer
 from apps.engines.pedigree.inference import Locus as LocusTables
 
 MOST_DOUBTS = 40
 LEAST_KEPT = 1e-6
 FAMILY = 250
+"""Relatives that are worked out when something is said of one animal."""
+NEAREST = 80
+"""Of these, the relatives whose beliefs are written at once: they stand well inside, what is taken as stored at the
+edge moves them little. The job settles the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +63,11 @@ class Doubt:
 
 @dataclass(slots=True)
 class Computed:
-    """Everything worked out of one herd."""
+    """Everything worked out of one herd. `written` are the animals whose beliefs it settles."""
 
     herd: Herd
     answer: Answer
+    written: frozenset[int] = frozenset()
     carried: list[Carried] = field(default_factory=list)
     sires: list[SireShare] = field(default_factory=list)
     doubts: list[Doubt] = field(default_factory=list)
@@ -75,18 +80,15 @@ def beliefs_computed(herd: Herd, deadline: float | None = None) -> Computed:
     if suspects:
         _open(herd, answer, suspects)
         answer = infer(herd.members, herd.choices, herd.tables, deadline=deadline)
-    found = Computed(herd, answer)
+    found = Computed(herd, answer, written=frozenset(herd.place))
     for index, locus in enumerate(herd.loci):
-        order = herd.orders[index]
-        for place, one in enumerate(herd.kin):
-            table = answer.table(index, place)
-            if table is None:
-                continue
-            named = named_shares(locus, order, table)
-            shares = {name: share for name, share in named.items() if share > LEAST_KEPT}
+        places = answer.unsure_of_the_last(index, LEAST_KEPT)  # wild type is last
+        names, rows = names_and_shares(locus, herd.orders[index], answer.tables(index, places))
+        for place, row in zip(places, rows.tolist(), strict=True):
+            shares = {name: share for name, share in zip(names, row, strict=True) if share > LEAST_KEPT}
             if set(shares) != {"normal"}:
                 error = answer.errors[index].get(place)
-                found.carried.append(Carried(one.pk, locus.code, shares, error))
+                found.carried.append(Carried(herd.kin[place].pk, locus.code, shares, error))
     for place, member in enumerate(herd.members):
         if member.choice is not None:
             posterior = answer.sires[member.choice]
@@ -224,9 +226,13 @@ def family_computed(animals: Sequence[Animal]) -> list[Computed]:
     """Beliefs of the nearest relatives of some animals, by species, what stands at the edge taken as stored."""
     found = []
     for species in {animal.species for animal in animals}:
-        herd = herd_of(species, relatives_of((a.pk for a in animals if a.species_id == species.pk), FAMILY))
+        mine = [animal.pk for animal in animals if animal.species_id == species.pk]
+        near = relatives_of(mine, max(FAMILY, len(mine)))
+        herd = herd_of(species, near)
         if herd is not None:
-            found.append(beliefs_computed(herd))
+            computed = beliefs_computed(herd)
+            computed.written = frozenset(near[: max(NEAREST, len(mine))])
+            found.append(computed)
     return found
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db import transaction
 
@@ -18,6 +19,7 @@ from apps.jobs.services import alarm_raise, alarm_resolve
 MOVED = 0.0005
 """Below this a chance is the same to any reader; `before` keeps the last one that differed."""
 BATCH = 500
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -96,21 +98,36 @@ def belief_moves(before: Believed, after: Believed) -> list[BeliefMove]:
 def _write(by: Person, computed: Computed) -> None:
     """Rows that differ are written, rows that no longer hold go; the same input leaves the same rows."""
     herd, now = computed.herd, clock.now()
-    pks = [one.pk for one in herd.kin]
+    pks = [one.pk for one in herd.kin if one.pk in computed.written]
     standing: dict[tuple[int, str], CarriedBelief] = {}
     for start in range(0, len(pks), BATCH):
         rows = CarriedBelief.objects.filter(animal__in=pks[start : start + BATCH])
         standing |= {(row.animal_id, row.series): row for row in rows}
-    fresh: list[CarriedBelief] = []
-    changed: list[CarriedBelief] = []
+    moved: list[CarriedBelief] = []
+    settled: list[int] = []
     for row in computed.carried:
+        if row.animal not in computed.written:
+            continue
         old = standing.pop((row.animal, row.series), None)
-        made = _row(row, old, computed)
-        made.as_of = now
-        (fresh if old is None else changed).append(made)
-    CarriedBelief.objects.bulk_create(fresh, batch_size=BATCH)
-    columns = ["genotypes", "carries", "before", "is_exact", "error", "engine_version", "input_hash", "as_of"]
-    CarriedBelief.objects.bulk_update(changed, columns, batch_size=BATCH)
+        if old is not None and _same(row, old):
+            if not old.is_exact and _is_exact(row, computed):
+                settled.append(old.pk)
+            continue
+        moved.append(_row(row, old, computed, now))
+    # what stays is of this input all the same: one statement for all of it, whole rows for what moved
+    of_this = {"engine_version": ENGINE_VERSION, "input_hash": herd.input_hash, "as_of": now}
+    for start in range(0, len(pks), BATCH):
+        rows = CarriedBelief.objects.filter(animal__in=pks[start : start + BATCH])
+        rows.update(**of_this, **({"is_exact": False} if herd.is_part else {}))
+    for start in range(0, len(settled), BATCH):
+        CarriedBelief.objects.filter(pk__in=settled[start : start + BATCH]).update(is_exact=True)
+    CarriedBelief.objects.bulk_create(
+        moved,
+        batch_size=BATCH,
+        update_conflicts=True,
+        unique_fields=["animal", "series"],
+        update_fields=["genotypes", "carries", "before", "is_exact", "error", "engine_version", "input_hash", "as_of"],
+    )
     CarriedBelief.objects.filter(pk__in=[row.pk for row in standing.values()]).delete()
     for start in range(0, len(pks), BATCH):
         SireBelief.objects.filter(animal__in=pks[start : start + BATCH]).delete()
@@ -125,23 +142,44 @@ def _write(by: Person, computed: Computed) -> None:
                 as_of=now,
             )
             for row in computed.sires
+            if row.animal in computed.written
         ],
         batch_size=BATCH,
     )
     _write_doubts(by, computed, pks)
 
 
-def _row(row: Carried, old: CarriedBelief | None, computed: Computed) -> CarriedBelief:
-    herd = computed.herd
-    made = old or CarriedBelief(animal_id=row.animal, series=row.series)
+def _row(row: Carried, old: CarriedBelief | None, computed: Computed, now: datetime) -> CarriedBelief:
+    """As it is to stand from now on; without a number, for it is written over what stands of this animal and series."""
+    before = old.before if old is not None else None
     if old is not None and abs(old.carries - row.carries) > MOVED:
-        made.before = old.carries
-    made.genotypes, made.carries = row.genotypes, row.carries
+        before = old.carries
+    return CarriedBelief(
+        animal_id=row.animal,
+        series=row.series,
+        genotypes=row.genotypes,
+        carries=row.carries,
+        before=before,
+        is_exact=_is_exact(row, computed),
+        error=row.error or 0.0,
+        engine_version=ENGINE_VERSION,
+        input_hash=computed.herd.input_hash,
+        as_of=now,
+    )
+
+
+def _is_exact(row: Carried, computed: Computed) -> bool:
     # a part of the herd rests on stored beliefs at its edge: provisional until the job has seen all relatives
-    made.is_exact = row.error is None and not herd.is_part
-    made.error = row.error or 0.0
-    made.engine_version, made.input_hash = ENGINE_VERSION, herd.input_hash
-    return made
+    return row.error is None and not computed.herd.is_part
+
+
+def _same(row: Carried, old: CarriedBelief) -> bool:
+    """Whether a row that stands says this already (only rounding apart)."""
+    return (
+        old.error == (row.error or 0.0)
+        and old.genotypes.keys() == row.genotypes.keys()
+        and all(abs(share - old.genotypes[name]) <= ROUNDING for name, share in row.genotypes.items())
+    )
 
 
 def _write_doubts(by: Person, computed: Computed, pks: list[int]) -> None:
@@ -154,6 +192,8 @@ def _write_doubts(by: Person, computed: Computed, pks: list[int]) -> None:
     }
     codes = {one.pk: one for one in computed.herd.kin}
     for doubt in computed.doubts:
+        if doubt.animal not in computed.written:
+            continue
         explained = [{"words": words, "chance": chance} for words, chance in doubt.explanations]
         old = standing.pop((doubt.animal, doubt.series), None)
         if old is not None:

@@ -10,6 +10,8 @@ from apps.engines.genetics.catalogue import Genotype, Locus, lethal
 from apps.engines.genetics.gametes import Group, Haplotype, Pair, gametes, sex_of, terminal_fusion
 from apps.engines.genetics.looks import Part, expression
 
+QUARTERS = tuple(Fraction(count, 4) for count in range(5))
+
 
 @dataclass(frozen=True, slots=True)
 class Young:
@@ -41,7 +43,8 @@ class Brood:
         total: dict[Young, Fraction] = {}
         for weight, chances in self.states:
             for young, chance in chances.items():
-                total[young] = total.get(young, Fraction(0)) + weight * chance
+                part = chance if weight == 1 else weight * chance
+                total[young] = total[young] + part if young in total else part
         return total
 
 
@@ -56,6 +59,8 @@ def brood(
     keep_sex: bool,
 ) -> Brood:
     """All young of two parents' haplotype pairs, or of the dam alone by terminal fusion when `sire` is None."""
+    if sire is not None and not group.sexed and len(group.loci) == 1:
+        return _one_locus(group, dam, sire)
     result = Brood(group)
     merged: dict[tuple[tuple[Young, Fraction], ...], Fraction] = {}
     cache: dict[tuple[Haplotype, Haplotype], tuple[Egg, Young | None]] = {}
@@ -85,6 +90,44 @@ def brood(
             merged[key] = merged.get(key, Fraction(0)) + weight * viable
     if result.viable:
         result.states = [(weight / result.viable, dict(key)) for key, weight in merged.items()]
+    return result
+
+
+def _one_locus(group: Group, dam: Mapping[Pair, Fraction], sire: Mapping[Pair, Fraction]) -> Brood:
+    """The same for a single unlinked locus: Punnett's four squares per state of the parents, counted in whole numbers
+    and made fractions at the end."""
+    result = Brood(group)
+    made: dict[Pair, tuple[Egg, Young | None]] = {}
+    merged: dict[frozenset[tuple[Young, int]], Fraction] = {}
+    for weight, mother, father in _parent_states(dam, sire):
+        assert father is not None
+        squares: dict[Egg, int] = {}
+        counts: dict[Young, int] = {}
+        for one in mother:
+            for other in father:
+                if (one, other) not in made:
+                    made[one, other] = _young(group, (one, other), False)
+                egg, young = made[one, other]
+                squares[egg] = squares.get(egg, 0) + 1
+                if young is not None:
+                    counts[young] = counts.get(young, 0) + 1
+        for egg, count in squares.items():
+            part = weight * QUARTERS[count]
+            result.eggs[egg] = result.eggs[egg] + part if egg in result.eggs else part
+        if counts:
+            key = frozenset(counts.items())
+            viable = weight * QUARTERS[sum(counts.values())]
+            merged[key] = merged[key] + viable if key in merged else viable
+    # states that differ in how many eggs live, not in the young, are one state of the parents
+    alike: dict[frozenset[tuple[Young, Fraction]], Fraction] = {}
+    for key, viable in merged.items():
+        result.viable += viable
+        whole = sum(count for _, count in key)
+        shares = frozenset([(young, Fraction(count, whole)) for young, count in key])
+        alike[shares] = alike.get(shares, Fraction(0)) + viable
+    for shares, viable in alike.items():
+        ordered = sorted(shares, key=repr) if len(shares) > 1 else shares
+        result.states.append((viable / result.viable, dict(ordered)))
     return result
 
 

@@ -131,37 +131,58 @@ def look_rows(shelf: Shelf) -> tuple[tuple[LookRow, ...], Fraction]:
     places = _places(shelf)
     chances = _Chances({size: float(share) for size, share in shelf.clutch.items()})
     numbered = [chances.numbered(column) for column in columns]
-    names = _spoken_names(shelf)
-    spoken = _spoken_words(places, [column.kinds for column in columns])
     called = Called(shelf.catalogue, [locus for brood in shelf.broods for locus in brood.group.loci])
     named = called.any_of(part for column in columns for parts in column.kinds for part in parts)
     shown = _made_ready(called, [column.kinds for column in columns])
-    inside = [
-        [(carried[kind], sexed[kind]) for kind in column.kinds]
-        for column, (carried, sexed) in zip(columns, map(_inside, shelf.broods), strict=True)
-    ]
+    inside = [_inside(brood, column.kinds) for column, brood in zip(columns, shelf.broods, strict=True)]
+    spoken = _spoken_words(places, [column.kinds for column in columns])
+    middle = (len(places) + 1) // 2
+    first, second = (
+        _Half(spoken[part], [inside[group].carried[place] for group, place in places[part]])
+        for part in (slice(middle), slice(middle, None))
+    )
+    sexed = [(group, one.sexes) for group, one in enumerate(inside) if any(one.sexes)]
     rows = []
     whole = math.prod(column.whole for column in columns)
     best = top_products([column.counts for column in columns], shelf.row_limit, shelf.in_time)
     exact = {count: Fraction(count, whole) for count in {count for count, _ in best}}
     for count, picks in best:
-        hets: dict[str, Fraction] = {}
-        sexes: dict[str, Fraction] = {}
-        for group, pick in zip(inside, picks, strict=True):
-            hets.update(group[pick][0])
-            sexes.update(group[pick][1])
+        words, hets = first.of(picks)
+        more_words, more_hets = second.of(picks)
         probability = exact[count]
         rows.append(
             LookRow(
-                look=" ".join(filter(None, (words[picks[group]] for group, words in spoken))) or NORMAL,
-                probability=probability,
-                at_least_one=chances.of(map(list.__getitem__, numbered, picks)),
-                hets=tuple([(name, hets[name]) for name in names if name in hets]) if hets else (),
-                by_sex={sex: probability * share for sex, share in sorted(sexes.items())} if sexes else {},
-                also_called=called.of(_in_order(places, shown, picks)) if named else (),
+                f"{words} {more_words}" if words and more_words else words or more_words or NORMAL,
+                probability,
+                chances.of(map(list.__getitem__, numbered, picks)),
+                hets + more_hets,
+                {sex: probability * share for group, sexes in sexed for sex, share in sexes[picks[group]]},
+                called.of(_in_order(places, shown, picks)) if named else (),
             )
         )
     return tuple(rows), 1 - Fraction(sum(count for count, _ in best), whole)
+
+
+Hets = tuple[tuple[str, Fraction], ...]
+
+
+class _Half:
+    """What one half of the loci, in spoken order, adds to a row. Many rows share a half: each is put together once."""
+
+    def __init__(self, words: Sequence[tuple[int, list[str]]], hets: Sequence[Sequence[Hets]]) -> None:
+        self._words = words
+        self._hets = hets
+        self._groups = [group for group, _ in words]
+        self._known: dict[tuple[int, ...], tuple[str, Hets]] = {}
+
+    def of(self, picks: Sequence[int]) -> tuple[str, Hets]:
+        """The words and the hidden hets of the kinds picked."""
+        key = tuple([picks[group] for group in self._groups])
+        if key not in self._known:
+            words = " ".join(filter(None, (said[pick] for pick, (_, said) in zip(key, self._words, strict=True))))
+            hets = tuple(het for pick, each in zip(key, self._hets, strict=True) for het in each[pick])
+            self._known[key] = words, hets
+        return self._known[key]
 
 
 def top_products(
@@ -209,41 +230,59 @@ def _column(brood: Brood, kind_of: Callable[[Young], K]) -> _Column[K]:
         summed: dict[K, Fraction] = {}
         for young, chance in young_chances.items():
             kind = kind_of(young)
-            summed[kind] = summed.get(kind, Fraction(0)) + chance
+            summed[kind] = summed[kind] + chance if kind in summed else chance
         per_state.append((float(weight), summed))
         for kind, chance in summed.items():
-            shares[kind] = shares.get(kind, Fraction(0)) + weight * chance
+            part = chance if weight == 1 else weight * chance
+            shares[kind] = shares[kind] + part if kind in shares else part
     whole = math.lcm(*(share.denominator for share in shares.values()))
-    kinds = sorted(shares, key=lambda kind: (-shares[kind], repr(kind)))
+    counts = {kind: share.numerator * (whole // share.denominator) for kind, share in shares.items()}
+    kinds = sorted(counts, key=lambda kind: -counts[kind])
+    if len(set(counts.values())) < len(counts):
+        kinds.sort(key=lambda kind: (-counts[kind], repr(kind)))
     states = []
     for kind in kinds:
         merged: dict[float, float] = {}
         for state_weight, summed in per_state:
-            given = float(summed.get(kind, Fraction(0)))
+            given = float(summed.get(kind, 0))
             merged[given] = merged.get(given, 0.0) + state_weight
         if len(merged) == 1:  # no doubt about the parents matters to this kind
             merged = {float(shares[kind]): 1.0}
         states.append(tuple(sorted(merged.items())))
-    return _Column(kinds, [int(shares[kind] * whole) for kind in kinds], whole, states)
+    return _Column(kinds, [counts[kind] for kind in kinds], whole, states)
 
 
-def _inside(brood: Brood) -> tuple[dict[Parts, dict[str, Fraction]], dict[Parts, dict[str, Fraction]]]:
-    """Within each look of one group: the share of each hidden recessive, and of each sex."""
-    totals: dict[Parts, Fraction] = {}
-    carried: dict[Parts, dict[str, Fraction]] = {}
-    sexed: dict[Parts, dict[str, Fraction]] = {}
-    for young, share in brood.shares().items():
-        totals[young.parts] = totals.get(young.parts, Fraction(0)) + share
-        hets = carried.setdefault(young.parts, {})
-        sexes = sexed.setdefault(young.parts, {})
+@dataclass(slots=True)
+class _Inside:
+    """Within each kind of one group's looks: per locus the hidden recessives with their share, and the sexes."""
+
+    carried: list[list[Hets]]
+    sexes: list[Hets]
+
+
+def _inside(brood: Brood, kinds: Sequence[Parts]) -> _Inside:
+    shares = brood.shares()
+    whole = math.lcm(*(share.denominator for share in shares.values()))
+    totals = dict.fromkeys(kinds, 0)
+    hets: dict[tuple[Parts, str], int] = {}
+    sexed: dict[tuple[Parts, str], int] = {}
+    for young, share in shares.items():
+        count = share.numerator * (whole // share.denominator)
+        totals[young.parts] += count
         for name in young.carries:
-            hets[name] = hets.get(name, Fraction(0)) + share
+            hets[young.parts, name] = hets.get((young.parts, name), 0) + count
         if young.sex is not None:
-            sexes[young.sex] = sexes.get(young.sex, Fraction(0)) + share
-    for table in (carried, sexed):
-        for parts, shares in table.items():
-            table[parts] = {name: share / totals[parts] for name, share in shares.items()}
-    return carried, sexed
+            sexed[young.parts, young.sex] = sexed.get((young.parts, young.sex), 0) + count
+
+    def share_of(names: Iterable[str], parts: Parts, counts: Mapping[tuple[Parts, str], int]) -> Hets:
+        return tuple(
+            [(name, Fraction(counts[parts, name], totals[parts])) for name in names if (parts, name) in counts]
+        )
+
+    return _Inside(
+        [[share_of((one.name for one in locus.alleles), parts, hets) for parts in kinds] for locus in brood.group.loci],
+        [share_of(("female", "male"), parts, sexed) for parts in kinds],
+    )
 
 
 def _places(shelf: Shelf) -> list[tuple[int, int]]:

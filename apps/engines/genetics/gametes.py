@@ -69,6 +69,9 @@ def terminal_fusion(pair: Pair, v: Fraction) -> dict[Pair, Fraction]:
 def autosomal_pairs(group: Group, belief: Belief, catalogue: Catalogue) -> dict[Pair, Fraction]:
     """Haplotype pairs of an autosomal group. Where two or more loci are heterozygous each phase is equally likely."""
     pairs: dict[Pair, Fraction] = {}
+    if len(group.loci) == 1:  # a phase needs two loci
+        shares = belief.at(catalogue, group.loci[0].code)
+        return {_sorted_pair((one,), (other,)): share for (one, other), share in shares.items()}
     beliefs = [belief.at(catalogue, locus.code).items() for locus in group.loci]
     for combination in itertools.product(*beliefs):
         share = ONE

@@ -68,12 +68,16 @@ def genotype_name(genotype: Genotype) -> str:
 
 def named_shares(locus: Locus, order: Sequence[str], table: Table) -> dict[str, float]:
     """A table read back as probabilities by genotype name."""
-    shares: dict[str, float] = {}
-    for row, one in enumerate(order):
-        for column, other in enumerate(order):
-            name = genotype_name(locus.pair(one, other))
-            shares[name] = shares.get(name, 0.0) + float(table[row, column])
-    return shares
+    names, shares = names_and_shares(locus, order, table[None])
+    return dict(zip(names, shares[0].tolist(), strict=True))
+
+
+def names_and_shares(locus: Locus, order: Sequence[str], tables: Table) -> tuple[list[str], Table]:
+    """Genotype names, and the probability of each (tables x names) in many tables at once."""
+    cells = [genotype_name(locus.pair(one, other)) for one in order for other in order]
+    names = list(dict.fromkeys(cells))
+    sums = np.array([[float(cell == name) for name in names] for cell in cells])
+    return names, tables.reshape(len(tables), -1) @ sums
 
 
 def named_belief(belief: Mapping[str, LocusBelief]) -> dict[str, dict[str, Fraction]]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from apps.engines.pedigree.elimination import Solution, Table
+from apps.engines.pedigree.families import Places
 from apps.engines.pedigree.network import Network
 
 
@@ -23,25 +24,66 @@ def beliefs(network: Network, solved: Sequence[Solution | None], sires: Sequence
                 shares[name] = 0.0
                 shares[name, network.states_at(name)] = solution.joint[(name,)]
     if len(network.young):
-        shares[network.young] = _litters(network, solved, sires)[network.litter_of]
+        shares[network.young] = _litters(network, solved, sires, shares)[network.litter_of]
     return np.asarray(shares)
 
 
-def _litters(network: Network, solved: Sequence[Solution | None], sires: Sequence[Table]) -> Table:
+def _litters(network: Network, solved: Sequence[Solution | None], sires: Sequence[Table], shares: Table) -> Table:
     """What one young of each litter carries, given its own record and all that is known of its parents."""
-    families = network.families
-    total = np.zeros((len(network.litters), network.states.size))
-    kept: dict[object, Table] = {}
+    families, states = network.families, network.states
+    total = np.zeros((len(network.litters), states.size))
+    alike: dict[object, list[int]] = {}
+    known: dict[tuple[int, int], int] = {}
     for number, (link, kind, _) in enumerate(network.litters):
         dam, sire, choice, fusion, sex = families.links[link]
-        key: object = (link, kind)
-        if choice < 0 and not any(parent >= 0 and network.open[parent] for parent in (dam, sire)):
-            known = tuple(int(network.states_at(parent)[0]) if parent >= 0 else -1 for parent in (dam, sire))
-            key = (known, fusion, sex if network.states.sex_matters else 0, kind)
-        if key not in kept:
-            kept[key] = _litter(network, solved, sires, link, kind)
-        total[number] = kept[key]
-    return total
+        if choice >= 0:
+            total[number] = _litter(network, solved, sires, link, kind)
+        else:
+            way = dam >= 0, sire >= 0, fusion, sex if states.sex_matters else 0
+            alike.setdefault((way, kind), []).append(number)
+            if dam >= 0 and sire >= 0:
+                known.setdefault((min(dam, sire), max(dam, sire)), len(known))
+    joint = _pairs(network, solved, list(known), shares)
+    for numbers in alike.values():
+        link, kind, _ = network.litters[numbers[0]]
+        ((option, told),) = network.litter_tables(link, kind)
+        parents = np.array([families.links[network.litters[number][0]][:2] for number in numbers])
+        if len(option.parents) == 2:
+            rows = [known[one, other] for one, other in np.sort(parents, axis=1).tolist()]
+            weight = joint[rows]
+            weight = np.where((parents[:, 0] < parents[:, 1])[:, None, None], weight, weight.transpose(0, 2, 1))
+        else:
+            weight = shares[parents.max(axis=1)]
+        ratio = np.divide(weight, told, out=np.zeros_like(weight), where=told > 0).reshape(len(numbers), -1)
+        total[numbers] = (ratio @ option.table.reshape(ratio.shape[1], -1)) * network.kinds[kind]
+    whole = total.sum(axis=1, keepdims=True)
+    return np.asarray(np.divide(total, whole, out=np.zeros_like(total), where=whole > 0))
+
+
+def _pairs(
+    network: Network, solved: Sequence[Solution | None], pairs: Sequence[tuple[int, int]], shares: Table
+) -> Table:
+    """Belief over the genotypes of both of each pair together; those of unlike parts are independent."""
+    size = network.states.size
+    if not pairs:
+        return np.zeros((0, size, size))
+    places = np.array(pairs)
+    joint = (shares[places[:, 0], :, None] * shares[places[:, 1], None, :]).reshape(len(pairs), -1)
+    cells: dict[tuple[int, int], Places] = {}
+    part_of, mask_of = network.part_of, network.mask_of
+    for row, (one, other) in enumerate(pairs):
+        number = part_of.get(one, -1)
+        if number < 0 or number != part_of.get(other, -2):
+            continue
+        solution = solved[number]
+        if solution is None or not solution.possible:
+            continue
+        masks = int(mask_of[one]), int(mask_of[other])
+        if masks not in cells:
+            cells[masks] = (network.states_at(one)[:, None] * size + network.states_at(other)).ravel()
+        joint[row] = 0.0
+        joint[row, cells[masks]] = solution.joint[one, other].ravel()
+    return joint.reshape(len(pairs), size, size)
 
 
 def _litter(network: Network, solved: Sequence[Solution | None], sires: Sequence[Table], link: int, kind: int) -> Table:

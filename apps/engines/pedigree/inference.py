@@ -7,7 +7,7 @@ and each then hears what all the others said.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,7 +50,16 @@ class Answer:
         """Belief of one animal at one locus."""
         if place in self.impossible[locus]:
             return None
-        return self.networks[locus].states.square(self.shares[locus][place])
+        return np.asarray(self.tables(locus, [place])[0])
+
+    def tables(self, locus: int, places: Sequence[int]) -> Table:
+        """Beliefs of several animals at one locus; None of them may be contradicted."""
+        return self.networks[locus].states.squares(self.shares[locus][list(places)])
+
+    def unsure_of_the_last(self, locus: int, least: float) -> list[int]:
+        """Animals with a belief that something else than two copies of the last allele has a chance of `least`."""
+        open_ones = np.flatnonzero(self.shares[locus][:, -1] <= 1.0 - least).tolist()
+        return [place for place in open_ones if place not in self.impossible[locus]]
 
     @property
     def error(self) -> float:
@@ -171,9 +180,10 @@ class _Work:
 
     def _mark(self, index: int, part: Part, error: float) -> None:
         """Note the error for every animal that rests on this part."""
-        reach = [name for name in part.sizes if name < self.families.size]
-        for place in {young for name in reach for young in self.families.young[name]}.union(reach):
-            marks = self.result.errors[index]
+        reach = {name for name in part.sizes if name < self.families.size}
+        reach.update(*(self.families.young[name] for name in tuple(reach)))
+        marks = self.result.errors[index]
+        for place in reach:
             marks[place] = max(marks.get(place, 0.0), error)
 
     def _sires(self, same: Sequence[int]) -> None:
@@ -371,7 +381,6 @@ def _signature(locus: Locus) -> object:
     )
 
 
-def _said(tables: object) -> object:
-    assert hasattr(tables, "items")
-    words: dict[int, bytes] = {}
-    return tuple((place, words.setdefault(id(table), table.tobytes())) for place, table in tables.items())
+def _said(tables: Mapping[int, Table]) -> object:
+    words = {key: table.tobytes() for key, table in {id(table): table for table in tables.values()}.items()}
+    return tuple(tables), tuple(map(words.__getitem__, map(id, tables.values())))

@@ -12,13 +12,14 @@ from typing import Literal
 
 import numpy as np
 
+from apps.engines.pedigree.alike import Alike
 from apps.engines.pedigree.elimination import Factor, Table, factor
 from apps.engines.pedigree.families import Families, Places
 from apps.engines.pedigree.narrowing import Mask, Option, narrow, options_of
 from apps.engines.pedigree.states import States, states_of
 
 LETTERS = Literal["autosomal", "XY", "ZW"]
-SAME = 1e-12
+MOST_BITS = 40
 Adder = Callable[[tuple[int, ...], Table], None]
 Link = tuple[int, int, int, float, int]
 
@@ -67,7 +68,6 @@ class Network:
         self.parts: list[Part] = []
         self.part_of: dict[int, int] = {}
         self.litters: list[tuple[int, int, int]] = []
-        self._states: dict[int, Places] = {}
         self._told: dict[tuple[int, int], list[tuple[Option, Table]]] = {}
         if self.conflict is None:
             self.kept = self.allowed.sum(axis=1)
@@ -80,36 +80,38 @@ class Network:
         kinds = {key: index + 1 for index, key in enumerate(tables)}
         self.kinds = np.array([np.ones(states.size), *(states.likelihood(table) for table in tables.values())])
         self.kind: Places = np.zeros(families.size, dtype=np.int64)
-        for place, table in locus.evidence.items():
-            self.kind[place] = kinds[id(table)]
+        self.kind[list(locus.evidence)] = [kinds[id(table)] for table in locus.evidence.values()]
         self.kind[~self.live] = 0
-        self.own: Table = self.kinds[self.kind].copy()
-        unsaid = families.founder.copy()
-        shares: dict[int, Table] = {}
+        # which distribution an animal without parents is drawn from: 0 none, 1 by frequency, then each stated one
+        numbers: dict[int, int] = {}
+        drawn = [np.ones(states.size), states.founder]
+        source: Places = np.where(families.founder & self.live, 1, 0)
         for place, table in locus.priors.items():
             if families.founder[place] and self.live[place]:
-                if id(table) not in shares:
-                    shares[id(table)] = states.shares(table)
-                self.own[place] *= shares[id(table)]
-                unsaid[place] = False
-        self.own[unsaid] *= np.where(self.live[unsaid][:, None], states.founder, 1.0)
+                if id(table) not in numbers:
+                    numbers[id(table)] = len(drawn)
+                    drawn.append(states.shares(table))
+                source[place] = numbers[id(table)]
+        self.source = source
+        self.own: Table = self.kinds[self.kind] * np.array(drawn)[source]
 
     def _build(self) -> None:
         families = self.families
-        made: dict[tuple[int, ...], Table] = {}
+        self.mask_of, self._states_of_mask = _masks(self.allowed)
+        loose: dict[tuple[int, ...], Table] = {}
 
         def add(scope: tuple[int, ...], table: Table) -> None:
             item = factor(scope, table)
-            made[item.variables] = made[item.variables] * item.table if item.variables in made else item.table
+            loose[item.variables] = loose[item.variables] * item.table if item.variables in loose else item.table
 
-        for place in np.flatnonzero(families.bred):
-            self._add_breeder(int(place), add)
+        alike = Alike([one.tolist() for one in self._states_of_mask], self.mask_of.tolist())
         self._litters()
+        for place in np.flatnonzero(families.bred).tolist():
+            self._add_breeder(place, add, alike)
         for link, kind, count in self.litters:
-            self._add_litter(link, kind, count, add)
-        scopes = [self._narrowed(scope, table) for scope, table in made.items()]
-        told = [item for item in scopes if item is not None]
-        self._split(told, [families.links[link] for link, _, _ in self.litters])
+            self._add_litter(link, kind, count, add, alike)
+        told = [item for scope, table in loose.items() if (item := self._narrowed(scope, table)) is not None]
+        self._split(alike.factors(told), [families.links[link] for link, _, _ in self.litters])
 
     def _litters(self) -> None:
         """(link, kind of record, number) of the young that never bred, and which of these each such young is of."""
@@ -122,34 +124,43 @@ class Network:
             for key, count in zip(unique, counts, strict=True)
         ]
 
-    def _add_breeder(self, place: int, add: Adder) -> None:
+    def _add_breeder(self, place: int, add: Adder, alike: Alike) -> None:
         families = self.families
         member = families.members[place]
+        own = (int(self.source[place]), int(self.kind[place]))
         if families.founder[place]:
             if self.open[place]:
-                add((place,), self.own[place])
+                alike.add((place,), own, lambda: self.own[place])
             return
-        options = options_of(families, self.states, place)
         if member.choice is None:
-            option = options[0]
-            if self.open[place] or any(self.open[parent] for parent in option.parents):
-                add((*option.parents, place), option.table * self.own[place])
+            dam, sire = int(families.dam[place]), int(families.sire[place])
+            scope = tuple(one for one in (dam, sire, place) if one >= 0)
+            if any(self.open[one] for one in scope):
+                way = self._way(dam, sire, member.fusion, int(families.sex[place]))
+                alike.add(scope, (way, own), lambda: self._only_option(place).table * self.own[place])
             return
         # the likelihood of its own record stands once, beside the tables that each candidate would give
         add((place,), self.own[place])
-        for index, option in enumerate(options):
+        for index, option in enumerate(options_of(families, self.states, place)):
             self._add_option(member.choice, index, option, (place,), option.table, add)
 
-    def _add_litter(self, link: int, kind: int, count: int, add: Adder) -> None:
-        dam, sire, choice, _, _ = self.families.links[link]
-        if choice < 0 and not any(parent >= 0 and self.open[parent] for parent in (dam, sire)):
+    def _add_litter(self, link: int, kind: int, count: int, add: Adder, alike: Alike) -> None:
+        dam, sire, choice, fusion, sex = self.families.links[link]
+        if choice < 0:
+            scope = tuple(parent for parent in (dam, sire) if parent >= 0)
+            if any(self.open[parent] for parent in scope):
+                way = self._way(dam, sire, fusion if fusion >= 0 else None, sex)
+                alike.add(scope, (way, kind), lambda: self.litter_tables(link, kind)[0][1], count)
             return
         for index, (option, told) in enumerate(self.litter_tables(link, kind)):
-            table = told**count
-            if choice < 0:
-                add(option.parents, table)
-            else:
-                self._add_option(choice, index, option, (), table, add)
+            self._add_option(choice, index, option, (), told**count, add)
+
+    def _only_option(self, place: int) -> Option:
+        return options_of(self.families, self.states, place)[0]
+
+    def _way(self, dam: int, sire: int, fusion: float | None, sex: int) -> object:
+        """Equal for animals whose table over their parents and themselves is the same."""
+        return dam >= 0, sire >= 0, fusion, sex if self.states.sex_matters else 0
 
     def _add_option(
         self, choice: int, index: int, option: Option, own: tuple[int, ...], table: Table, add: Adder
@@ -171,13 +182,9 @@ class Network:
 
     def states_at(self, variable: int) -> Places:
         """The possible states of a variable, in the order of its axis."""
-        if variable not in self._states:
-            if variable >= self.families.size:
-                count = len(self.families.choices[variable - self.families.size].candidates)
-                self._states[variable] = np.arange(count)
-            else:
-                self._states[variable] = np.flatnonzero(self.allowed[variable])
-        return self._states[variable]
+        if variable < self.families.size:
+            return self._states_of_mask[int(self.mask_of[variable])]
+        return np.arange(len(self.families.choices[variable - self.families.size].candidates))
 
     def is_open(self, variable: int) -> bool:
         return variable >= self.families.size or bool(self.open[variable])
@@ -189,10 +196,7 @@ class Network:
             table = table[np.ix_(*picked)]
         left = tuple(name for name in scope if self.is_open(name))
         table = table.reshape(tuple(len(one) for name, one in zip(scope, picked, strict=True) if self.is_open(name)))
-        top = float(table.max())
-        if not left or table.min() >= top * (1 - SAME):
-            return None
-        return Factor(left, table / top)
+        return Factor(left, table) if left else None
 
     def _split(self, factors: Sequence[Factor], links: Iterable[Link]) -> None:
         """Sort variables and factors into parts that have nothing to do with each other."""
@@ -275,3 +279,14 @@ class Network:
             if self.families.links[link][2] in choices:
                 for scope in self.scopes_of(self.families.links[link]):
                     self._want(scope)
+
+
+def _masks(allowed: Mask) -> tuple[Places, list[Places]]:
+    """A number for each animal's set of possible genotypes, and the genotypes of each number."""
+    codes = np.zeros(len(allowed), dtype=np.int64)
+    for first in range(0, allowed.shape[1], MOST_BITS):
+        bits = allowed[:, first : first + MOST_BITS]
+        pair = np.column_stack([codes, bits @ (1 << np.arange(bits.shape[1]))])
+        codes = np.unique(pair[:, 0] << MOST_BITS | pair[:, 1], return_inverse=True)[1]
+    _, example = np.unique(codes, return_index=True)
+    return codes, [np.flatnonzero(allowed[place]) for place in example]

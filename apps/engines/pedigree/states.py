@@ -70,10 +70,12 @@ class States:
         """A k x k likelihood as one per genotype (mean of both orders where order is not kept)."""
         return np.asarray(np.einsum("xy,xyc->c", table, self._fold) / self._fold.sum(axis=(0, 1)))
 
-    def square(self, shares: Table) -> Table:
-        """A distribution over genotypes as k x k; where order is not kept both orders are equally likely."""
+    def squares(self, shares: Table) -> Table:
+        """Distributions over genotypes (animals x genotypes) as k x k each; where order is not kept both orders are
+        equally likely."""
         each = shares / self._fold.sum(axis=(0, 1))
-        return np.asarray(np.einsum("c,xyc->xy", each, self._fold))
+        count = len(self.frequencies)
+        return np.asarray(each @ self._fold.reshape(-1, self.size).T).reshape(-1, count, count)
 
     def _joined(self, dam: Table, sire: Table) -> Table:
         return np.asarray(np.einsum("dx,sy,xyc->dsc", dam, sire, self._fold))

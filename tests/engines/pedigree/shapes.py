@@ -7,8 +7,12 @@ random. Both put parents before young.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
+
+from apps.engines.pedigree.inference import Locus, Member
 
 Places = npt.NDArray[np.int64]
 NOBODY = -1
@@ -71,3 +75,62 @@ def deep(size: int, seed: int = 2, generations: int = 20) -> tuple[Places, Place
         dam[first:last] = before + 2 * draw.integers(0, each // 2, last - first)
         sire[first:last] = before + 2 * draw.integers(0, each // 2, last - first) + 1
     return dam, sire
+
+
+def herd(size: int, loci: int, seed: int = 3) -> tuple[list[Member], list[Locus]]:
+    """A facility's animals with what is recorded of them at so many loci: two in three of the loci recessive, the rest
+    incomplete dominant. A founder carries two or three traits; one in seven of them is of unknown origin, so that only
+    its look is known, the others' statements are complete. Nineteen of twenty young were looked at."""
+    draw = np.random.default_rng(seed)
+    dam, sire = facility(size, seed)
+    dams = set(dam.tolist())
+    members = [
+        Member(
+            None if dam[place] < 0 else int(dam[place]),
+            None if sire[place] < 0 else int(sire[place]),
+            None,
+            "female" if place in dams else "male",
+        )
+        for place in range(size)
+    ]
+    founders = np.flatnonzero(dam < 0)
+    unknown = {int(place) for place in founders[draw.random(len(founders)) < 1 / 7]}
+    carried: dict[int, set[int]] = {
+        int(place): set(draw.permutation(loci)[: 2 + int(draw.integers(2))].tolist()) for place in founders
+    }
+    looked = draw.random(size) < 0.95
+    return members, [
+        _recorded(draw, members, [place for place, traits in carried.items() if one in traits], unknown, looked, one)
+        for one in range(loci)
+    ]
+
+
+def _recorded(
+    draw: np.random.Generator,
+    members: Sequence[Member],
+    carriers: Sequence[int],
+    unknown: set[int],
+    looked: npt.NDArray[np.bool_],
+    number: int,
+) -> Locus:
+    """One locus: genotypes by Mendel's rules, and of them what is seen and what founders are said to carry."""
+    copies = np.zeros((len(members), 2), dtype=np.int64)
+    said = {0: np.array([[1.0, 0.0], [0.0, 0.0]]), 1: np.array([[0.0, 0.5], [0.5, 0.0]])}
+    said[2] = np.array([[0.0, 0.0], [0.0, 1.0]])
+    seen = [said[0] + 2 * said[1], said[0] + 2 * said[1], said[2]] if number % 3 else [said[0], 2 * said[1], said[2]]
+    for place in carriers:
+        copies[place] = (1, int(draw.random() < 0.4))
+    sides = draw.integers(0, 2, (len(members), 2))
+    priors: dict[int, npt.NDArray[np.float64]] = {}
+    evidence: dict[int, npt.NDArray[np.float64]] = {}
+    for place, member in enumerate(members):
+        if member.dam is not None:
+            copies[place, 0] = copies[member.dam, sides[place, 0]]
+        if member.sire is not None:
+            copies[place, 1] = copies[member.sire, sides[place, 1]]
+        count = int(copies[place].sum())
+        if member.founder and place not in unknown:
+            priors[place] = said[count]
+        if looked[place] or member.founder:
+            evidence[place] = seen[count]
+    return Locus(np.array([0.99, 0.01]), priors, evidence)

@@ -240,3 +240,24 @@ def test_a_herd_of_a_thousand_is_answered() -> None:
     assert len(answer.shares[0]) == len(members) == 1_000
     assert answer.exact
     assert not answer.contradictions
+
+
+def test_young_that_each_fit_but_not_together_are_a_contradiction() -> None:
+    """Dam and sire are each homozygous one way or the other; one young needs them unlike, another alike. No genotype
+    of any one animal is impossible by itself."""
+    members = [Member(sex="female"), Member(sex="male"), Member(0, 1), Member(0, 1)]
+    either = np.array([[0.5, 0.0], [0.0, 0.5]])
+    het, not_het = np.array([[0.0, 1.0], [1.0, 0.0]]), np.array([[1.0, 0.0], [0.0, 1.0]])
+    locus = Locus(np.array([0.5, 0.5]), {0: either, 1: either}, {2: het, 3: not_het})
+    assert not agrees_with_enumeration(members, [], [locus])
+
+
+def test_many_young_alike_do_not_weigh_down_to_nothing() -> None:
+    """2,000 normal young of a possible het and a visual: the het is out, and no number has run out of digits."""
+    members = [Member(sex="female"), Member(sex="male"), *(Member(0, 1) for _ in range(2000))]
+    normal, visual = np.array([[1.0, 1.0], [1.0, 0.0]]), np.array([[0.0, 0.0], [0.0, 1.0]])
+    possible = np.array([[1 / 3, 1 / 3], [1 / 3, 0.0]])
+    locus = Locus(np.array([0.9, 0.1]), {0: possible, 1: visual}, dict.fromkeys(range(2, 2002), normal))
+    answer = infer(members, [], [locus])
+    assert not answer.contradictions
+    assert answer.table(0, 0) == pytest.approx(np.array([[1.0, 0.0], [0.0, 0.0]]))
