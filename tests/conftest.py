@@ -19,6 +19,7 @@ from apps.accounts.models import Facility, Person, PersonRole
 from apps.accounts.selectors import facility_forget, system_person
 from apps.core import clock
 from config.settings.base import SERVICE_MODE
+from tests.rows import written_once
 from tests.tables import tables
 
 # sync Playwright keeps an event loop in the thread; Django's guard would refuse the ORM there
@@ -160,4 +161,4 @@ def knowledge(system: Person) -> None:
     """Species, their numbers and the trait catalogues are loaded."""
     from apps.animals.services import knowledge_load
 
-    knowledge_load(by=system)
+    written_once("knowledge", lambda: knowledge_load(by=system))

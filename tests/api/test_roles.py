@@ -18,7 +18,7 @@ from apps.accounts.models import Facility, Person
 from apps.accounts.policies import permission_for
 from apps.accounts.selectors import facility_forget
 from apps.core import clock
-from tests.browser.world import World, build
+from tests.browser.world import World, world_of
 from tests.conftest import person_of
 
 READS, WRITES = "GET", "POST"
@@ -268,7 +268,7 @@ def world(owner: Person, system: Person, knowledge: None) -> Iterator[World]:
     """Something of everything, and the moment it stands at."""
     Facility.objects.filter(pk=1).update(city="Millbrook Falls", state="KY", postcode="40500", county="Fenwick")
     facility_forget()
-    made = build(owner, system)
+    made = world_of(owner, system)
     with clock.at(made.moment):
         yield made
 

@@ -20,7 +20,8 @@ from pytest_django.live_server_helper import LiveServer
 from apps.accounts.models import Facility, Person
 from apps.accounts.selectors import SYSTEM_EMAIL, facility_forget
 from apps.core import clock
-from tests.browser.world import World, build
+from tests.browser.world import World, world_of
+from tests.rows import keys_from_one
 
 CHROMIUM = shutil.which("chromium") or ""
 SIZES = {"desk": (1440, 900), "phone": (390, 844)}
@@ -101,6 +102,7 @@ def stand_at(moment: datetime) -> None:
 @pytest.fixture
 def system(transactional_db: None) -> Person:
     """The author of jobs: a test whose rows are really committed starts without what migrations wrote."""
+    keys_from_one()
     person, _ = Person.objects.get_or_create(email=SYSTEM_EMAIL, defaults={"name": "Broodwright", "is_system": True})
     return person
 
@@ -150,6 +152,6 @@ def visitor_of(chromium: Browser, live_server: LiveServer) -> Callable[[Person |
 @pytest.fixture
 def world(transactional_db: None, knowledge: None, here: Facility, owner: Person, system: Person) -> World:
     """A small house with something of everything; the clock stands at its last day."""
-    made = build(owner, system)
+    made = world_of(owner, system)
     stand_at(made.moment)
     return made

@@ -43,6 +43,7 @@ from tests.factories.animals import make_female, make_male
 from tests.factories.care import photograph
 from tests.factories.inventory import make_offer
 from tests.factories.places import make_incubator, make_rack
+from tests.rows import written_once
 from tests.shipping.test_whole_path import at, counter, mild_weather, raised, sold
 
 LAST_DAY = date(2026, 8, 18)
@@ -73,6 +74,14 @@ class World:
     handed_over: CareRound
     task_time: TaskDue
     printer: LabelPrinter
+
+
+def world_of(owner: Person, system: Person) -> World:
+    """That house, built once in a process."""
+    made = written_once("world", lambda: build(owner, system))
+    # the rows of people are this test's own, what hangs at a copied object is not
+    made.weight.refresh_from_db()
+    return made
 
 
 def build(owner: Person, system: Person) -> World:
