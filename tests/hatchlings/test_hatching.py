@@ -10,16 +10,19 @@ from django.db import IntegrityError, transaction
 from apps.accounts.models import AuditRow, Person
 from apps.animals.choices import SireHypothesis, SireModel, TraitBasis
 from apps.animals.errors import CodeTaken
-from apps.animals.models import Animal, Brood, TraitStatement
+from apps.animals.models import Animal, Brood, CarriedBelief, LineageDoubt, SireBelief, TraitStatement
 from apps.animals.services import SireShare, brood_sires_set
 from apps.care.models import Weight
 from apps.core.errors import DomainError, Invalid, NotAllowed
 from apps.hatchlings.errors import NotHatchable
 from apps.hatchlings.models import Hatch, Identification
+from apps.hatchlings.pages.hatch import hatch_page
 from apps.hatchlings.selectors import mass_question, possible_young
 from apps.hatchlings.services import egg_hatch, litter_born, young_identify, young_sire_settle
 from apps.incubation.choices import EggState
 from apps.incubation.services import egg_pip
+from apps.jobs.models import Delivery
+from apps.jobs.services import delivery_carry
 from tests.factories.animals import BOA, make_female, make_male
 from tests.factories.breeding import visited
 from tests.factories.hatchlings import hatched
@@ -162,16 +165,64 @@ def test_a_look_is_found_in_any_order_and_a_stated_het_stands(owner: Person, fro
     assert stated.notation == "Pastel het Clown"
 
 
+def carried() -> None:
+    """What the acts announced is carried out, as the workers do within a second of the commit."""
+    for pk in Delivery.objects.filter(done_at__isnull=True).order_by("pk").values_list("pk", flat=True):
+        assert delivery_carry(pk=pk)
+
+
+def shown(brood: Brood, young: Animal) -> dict[str, float | None]:
+    """What the hatch page says of each candidate."""
+    panel = hatch_page(brood, out=young.ref).panel
+    assert panel is not None
+    return {row.name: row.after for row in panel.rows}
+
+
 def test_each_young_weighs_its_candidate_sires(owner: Person, frozen: datetime) -> None:
-    """Bayes by hand: shares alike, Clown male gives Clown in half, Pastel male never; Pastel the other way round."""
+    """By hand, shares .49 each and .02 stored sperm: the Clown male gives a het Clown dam Clown in half, the Pastel
+    male never. The hatch page shows the stored belief and nothing of its own."""
     brood, (clown, pastel) = paired(owner, "het Clown", "Clown", "Pastel")
-    after = {row.male: row.posterior for row in possible_young(brood).sire_odds("Clown")}
-    assert after == {clown: pytest.approx(1.0), pastel: pytest.approx(0.0)}
-    # normal: the Clown male in 1/2, the Pastel male in 1/2: no evidence either way
-    after = {row.male: row.posterior for row in possible_young(brood).sire_odds("normal")}
-    assert after == {clown: pytest.approx(0.5), pastel: pytest.approx(0.5)}
-    nobody = possible_young(brood).sire_odds("Banana")
-    assert [row.posterior for row in nobody] == [None, None]
+    young = egg_hatch(by=owner, egg=eggs_of(brood)[0], traits="Clown")
+    assert set(shown(brood, young).values()) == {None}, "not weighed yet"
+    carried()
+    believed = {row.male_id: row.posterior for row in SireBelief.objects.filter(animal=young)}
+    assert believed[clown.pk] > 0.99
+    assert believed[pastel.pk] == 0
+    page = shown(brood, young)
+    assert (page[clown.code], page[pastel.code]) == (believed[clown.pk], believed[pastel.pk])
+    assert page["stored sperm"] == believed[None]
+    # normal: either male in half of the young, so neither gains on the other
+    other = egg_hatch(by=owner, egg=eggs_of(brood)[1], traits="normal")
+    carried()
+    page = shown(brood, other)
+    assert page[clown.code] == pytest.approx(SireBelief.objects.get(animal=other, male=clown).posterior)
+
+
+def test_a_hatch_moves_the_family_at_once(owner: Person, frozen: datetime) -> None:
+    """A visual young proves its 66 % het dam and the hets of its normal sib; nobody asked for it, no job ran."""
+    brood, (sire,) = paired(owner, "66% het Clown", "Clown")
+    sib = egg_hatch(by=owner, egg=eggs_of(brood)[0], traits="normal")
+    carried()
+    carries = {row.animal_id: row.carries for row in CarriedBelief.objects.all()}
+    # 2/3 het x visual, one normal young: 1/2 (Bayes by hand); the young has the sire's copy whatever the dam is
+    assert [carries[brood.dam_id], carries[sib.pk]] == pytest.approx([1 / 2, 1])
+    egg_hatch(by=owner, egg=eggs_of(brood)[1], traits="Clown")
+    carried()
+    row = CarriedBelief.objects.get(animal=brood.dam)
+    assert [row.carries, row.before] == pytest.approx([1, 1 / 2])
+    assert sire.pk in carries
+
+
+def test_an_impossible_young_is_explained_where_it_hatched(owner: Person, frozen: datetime) -> None:
+    """Flagged with the likeliest explanation first, on the page of the hatch."""
+    brood, _ = paired(owner, "normal", "Pastel")
+    young = egg_hatch(by=owner, egg=eggs_of(brood)[0], traits="Clown")
+    carried()
+    doubt = LineageDoubt.objects.get(animal=young, settled_at__isnull=True)
+    panel = hatch_page(brood, out=young.ref).panel
+    assert panel is not None
+    assert panel.needs
+    assert any(doubt.explanations[0]["words"] in reason for reason in panel.reasons)
 
 
 def test_no_sire_no_odds_no_warning(owner: Person, frozen: datetime) -> None:

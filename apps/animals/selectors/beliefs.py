@@ -246,7 +246,22 @@ def beliefs_of(animals: Iterable[int]) -> dict[int, list[CarriedBelief]]:
 
 def sire_beliefs_of(animal: Animal) -> list[SireBelief]:
     """Candidate sires of one young, likeliest first."""
-    return list(SireBelief.objects.filter(animal=animal).select_related("male").order_by("-posterior"))
+    return sires_believed([animal.pk])[animal.pk]
+
+
+def sires_believed(animals: Iterable[int]) -> dict[int, list[SireBelief]]:
+    """Candidate sires of each young, likeliest first; a young whose sire is settled has none. One query."""
+    found: dict[int, list[SireBelief]] = {pk: [] for pk in animals}
+    rows = SireBelief.objects.filter(animal__in=list(found)).select_related("male").order_by("-posterior", "pk")
+    for row in rows:
+        found[row.animal_id].append(row)
+    return found
+
+
+def doubts_of(animals: Iterable[int]) -> dict[int, LineageDoubt]:
+    """The open doubt of each young that has one; one query."""
+    rows = LineageDoubt.objects.filter(animal__in=list(animals), settled_at__isnull=True).order_by("-pk")
+    return {row.animal_id: row for row in rows}
 
 
 def doubts_open() -> list[LineageDoubt]:

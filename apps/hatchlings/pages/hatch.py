@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from apps.animals.choices import BroodKind
-from apps.animals.models import Animal, Brood
+from apps.animals.choices import BroodKind, SireHypothesis
+from apps.animals.models import Animal, Brood, LineageDoubt, SireBelief
 from apps.animals.selectors import profile_numbers
+from apps.animals.selectors.beliefs import doubts_of, sires_believed
 from apps.care.selectors.weights import latest_weights
 from apps.core import clock
 from apps.core.formats import count_text, day_text, percent_text
@@ -21,6 +22,13 @@ from apps.incubation.selectors.eggs import boxes_of, eggs_of, forecasts_current,
 
 HATCHABLE = (EggState.IN_BOX, EggState.PIPPING)
 KEYS = 8
+EXPLANATIONS = 3
+HYPOTHESES = {
+    SireHypothesis.MALE: "a male",
+    SireHypothesis.STORED: "stored sperm",
+    SireHypothesis.PARTHENOGENESIS: "no sire",
+    SireHypothesis.OTHER: "an unlisted male",
+}
 
 
 @dataclass(frozen=True)
@@ -48,9 +56,11 @@ class LookRow:
 
 @dataclass(frozen=True)
 class SireRow:
-    """One candidate sire of one young, before and after it was seen."""
+    """One candidate of one young, before and after all that was seen; `male` is None for stored sperm, an unlisted
+    male or no sire at all."""
 
-    male: Animal
+    male: Animal | None
+    name: str
     before: float
     after: float | None
     bar: str
@@ -66,6 +76,8 @@ class YoungRow:
     mass_g: float | None
     sire_word: str
     needs: bool
+    sires: list[SireBelief]
+    doubt: LineageDoubt | None
 
 
 @dataclass(frozen=True)
@@ -76,7 +88,7 @@ class SirePanel:
     title: str
     needs: bool
     rows: list[SireRow]
-    unexplained: float
+    is_weighed: bool
     reasons: list[str]
 
 
@@ -214,6 +226,7 @@ def _young(brood: Brood, possible: PossibleYoung) -> list[YoungRow]:
     )
     ids = [animal.pk for animal in animals]
     weights = latest_weights(ids)
+    believed, doubts = sires_believed(ids), doubts_of(ids)
     latest: dict[int, Identification] = {}
     for found in Identification.objects.filter(animal__in=ids).order_by("at", "pk"):
         latest[found.animal_id] = found
@@ -221,22 +234,29 @@ def _young(brood: Brood, possible: PossibleYoung) -> list[YoungRow]:
     for animal in animals:
         seen = latest.get(animal.pk)
         weight = weights.get(animal.pk)
-        word, needs = _sire_word(animal, seen, possible)
-        rows.append(YoungRow(animal, seen, weight.mass_g if weight else None, word, needs))
+        # what was believed before this look was seen says nothing of it
+        sires = [row for row in believed[animal.pk] if seen is None or row.as_of >= seen.at]
+        word, needs = _sire_word(animal, seen, sires)
+        doubt = doubts.get(animal.pk)
+        mass_g = weight.mass_g if weight else None
+        rows.append(YoungRow(animal, seen, mass_g, word, needs or doubt is not None, sires, doubt))
     return rows
 
 
-def _sire_word(animal: Animal, seen: Identification | None, possible: PossibleYoung) -> tuple[str, bool]:
+def _sire_word(animal: Animal, seen: Identification | None, sires: list[SireBelief]) -> tuple[str, bool]:
     if seen is None:
         return ("not seen yet" if animal.sire is None else animal.sire.code), False
     if seen.probability == 0:
         return "cannot be", True
     if animal.sire is not None:
         return f"{animal.sire.code} fits", False
-    best = max(possible.sire_odds(seen.notation or "normal"), key=lambda row: row.posterior or 0, default=None)
-    if best is None or best.posterior is None:
+    if not sires:
         return "not settled", False
-    return f"{best.male.code} {percent_text(best.posterior)}", False
+    return f"{_name(sires[0])} {percent_text(sires[0].posterior)}", False
+
+
+def _name(row: SireBelief) -> str:
+    return row.male.code if row.male is not None else HYPOTHESES[SireHypothesis(row.hypothesis)]
 
 
 def _panel(young: list[YoungRow], possible: PossibleYoung, out: str) -> SirePanel | None:
@@ -247,22 +267,40 @@ def _panel(young: list[YoungRow], possible: PossibleYoung, out: str) -> SirePane
     if row is None or row.found is None or not possible.by_sire:
         return None
     seen = short_look(row.found.notation or "normal", carrier="normal")
-    odds = possible.sire_odds(seen)
+    named = {one.male.pk: one for one in possible.by_sire}
+    words = {pk: _chance_word(one.chance(seen)) for pk, one in named.items()}
     rows = [
-        SireRow(one.male, one.prior, one.posterior, odds_svg(one.posterior, one.prior), _chance_word(one.likelihood))
-        for one in odds
+        SireRow(
+            one.male,
+            _name(one),
+            one.prior,
+            one.posterior,
+            odds_svg(one.posterior, one.prior),
+            words.get(one.male_id or 0, ""),
+        )
+        for one in row.sires
+    ]
+    known = {one.male_id for one in row.sires}
+    rows += [
+        SireRow(one.male, one.male.code, one.prior, None, odds_svg(None, one.prior), words[pk])
+        for pk, one in named.items()
+        if pk not in known
     ]
     if row.needs:
-        title = f"{seen} cannot come from {' or '.join(one.male.code for one in odds)}"
+        title = f"{seen} cannot come from {' or '.join(one.male.code for one in possible.by_sire)}"
     elif row.animal.sire is not None:
         title = f"Sire of {row.animal.code}: {row.animal.sire.code}"
     else:
         title = f"Sire of {row.animal.code} is not settled"
     reasons = [row.found.warning] if row.found.warning else []
-    evidence = [item.evidence for item in row.animal.brood.sire_candidates.order_by("-prior") if item.male_id]  # type: ignore[union-attr]
-    reasons += [f"{one.male.code}: {words}." for one, words in zip(odds, evidence, strict=False) if words]
+    if row.doubt is not None:
+        reasons += [f"{one['words']}: {percent_text(one['chance'])}." for one in row.doubt.explanations[:EXPLANATIONS]]
+    evidence = row.animal.brood.sire_candidates.order_by("-prior")  # type: ignore[union-attr]
+    reasons += [
+        f"{named[one.male_id].male.code}: {one.evidence}." for one in evidence if one.evidence and one.male_id in named
+    ]
     reasons.append("Sperm keeps for months, and one clutch can have two sires: each young is asked by itself.")
-    return SirePanel(row.animal, title, row.needs, rows, possible.unexplained, reasons)
+    return SirePanel(row.animal, title, row.needs, rows, bool(row.sires), reasons)
 
 
 def _chance_word(likelihood: float | None) -> str:

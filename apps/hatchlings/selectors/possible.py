@@ -50,16 +50,6 @@ class SireLooks:
 
 
 @dataclass(frozen=True)
-class SireOdds:
-    """One candidate male before and after a young was seen; after is None where the looks cannot say."""
-
-    male: Animal
-    prior: float
-    likelihood: float | None
-    posterior: float | None
-
-
-@dataclass(frozen=True)
 class PossibleYoung:
     """All looks, most probable first, over the candidate sires; ``why_not`` says why there are no odds."""
 
@@ -81,15 +71,9 @@ class PossibleYoung:
         wanted = look_key(seen)
         return next((row for row in settled or self.looks if look_key(row.look) == wanted), None)
 
-    def sire_odds(self, seen: str) -> list[SireOdds]:
-        """Each named male by Bayes from this one look; stored sperm and males unseen stay outside, never as zero."""
-        rows = [(row, row.chance(seen)) for row in self.by_sire]
-        known = [(row.prior, chance) for row, chance in rows if chance is not None]
-        whole = sum(prior * chance for prior, chance in known) if len(known) == len(rows) else 0.0
-        return [
-            SireOdds(row.male, row.prior, chance, row.prior * chance / whole if whole and chance is not None else None)
-            for row, chance in rows
-        ]
+    def givers(self, seen: str) -> list[Animal]:
+        """The named males that can give this look. How likely each is the sire is a belief, kept with the young."""
+        return [row.male for row in self.by_sire if row.chance(seen)]
 
 
 def look_key(words: str) -> tuple[str, ...]:

@@ -99,7 +99,7 @@ def _warning(seen: str, possible: PossibleYoung, sire: Animal | None) -> str:
         f" (stored sperm or another male is held {possible.unexplained:.0%} likely)" if possible.unexplained else ""
     )
     fathers = [sire.code] if sire is not None else list(possible.sires)
-    explains = [row.male.code for row in possible.sire_odds(seen) if row.likelihood and row.male.code not in fathers]
+    explains = [male.code for male in possible.givers(seen) if male.code not in fathers]
     if explains:
         return f"{seen} cannot come from {fathers[0]} as sire; {', '.join(explains)} explains it. Look again first."
     return (
