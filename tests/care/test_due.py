@@ -4,23 +4,39 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from contextlib import ExitStack, suppress
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.core.exceptions import ObjectDoesNotExist
+from django.db import transaction
 from django.test import Client
-from hypothesis import given
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
+from apps.animals.choices import Status
 from apps.animals.models import Animal
-from apps.animals.services import animal_move
+from apps.animals.services import animal_move, animal_status_set
 from apps.care.choices import DueKind, MealOutcome, TaskState
-from apps.care.models import BacklogReset, CareCount, CareSkip, CareState, LastLook, MealCheck, TaskDue, Weight
+from apps.care.models import (
+    BacklogReset,
+    CareCount,
+    CareMark,
+    CareSkip,
+    CareState,
+    CareTally,
+    LastLook,
+    MealCheck,
+    TaskDue,
+    Weight,
+)
 from apps.care.pages.rounds import due_lines
 from apps.care.selectors.due import FOREVER, LastFacts, due_days, due_of
 from apps.care.selectors.due_house import house_due
+from apps.care.selectors.due_tally import RackDue, count_states, tallies_that_hold
 from apps.care.selectors.feeding import feeding_lines
 from apps.care.selectors.rooms_due import rooms_due
 from apps.care.services import (
@@ -38,10 +54,11 @@ from apps.care.services import (
     sheet_record,
     skip_record,
     task_add,
+    treatment_begin,
 )
 from apps.core import clock
-from apps.core.errors import Invalid, Many, WrongState
-from apps.places.models import Rack
+from apps.core.errors import DomainError, Invalid, Many, WrongState
+from apps.places.models import Rack, Tub
 from tests.factories.care import fed, offered, weighed
 
 ClientAs = Callable[[Person], Client]
@@ -306,3 +323,86 @@ def test_food_is_due_by_the_feeding_plan(keeper: Person, snakes: list[Animal]) -
         assert found[never.pk].is_late(DueKind.OFFER, clock.now())
         ((_, _, why),) = [line for line in due_lines(found[left.pk], frozenset()) if line[0] == DueKind.OFFER.value]
         assert why.endswith("by the feeding plan")
+
+
+def plain() -> dict[int | None, list[int]]:
+    """Every rack's numbers counted animal by animal from the facts, without any kept row."""
+    found: dict[int | None, RackDue] = {}
+    for one in due_of(Animal.objects.all()).values():
+        found.setdefault(one.facts.rack_id, RackDue.empty()).add(one)
+    return {rack: one.numbers for rack, one in found.items()}
+
+
+def shown() -> dict[int | None, list[int]]:
+    """The same as the house is read."""
+    return {rack: one.numbers for rack, one in house_due().racks.items() if one.living}
+
+
+ACTS = ("water", "clean", "weigh", "offer", "check", "strike", "skip", "move", "treat", "die", "hours", "count", "all")
+
+
+@pytest.mark.django_db
+@settings(
+    max_examples=5,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(steps=st.lists(st.tuples(st.sampled_from(ACTS), st.integers(0, 3)), min_size=8, max_size=8))
+def test_stored_numbers_equal_the_plain_count_after_any_acts(
+    owner: Person, keeper: Person, rack: Rack, snakes: list[Animal], steps: list[tuple[str, int]]
+) -> None:
+    """Numbers that claim to hold are those of the states; what is shown is what the facts say. Fails on any drift."""
+    with transaction.atomic(), ExitStack() as later:
+        due_count(everybody=True)
+        for act, which in steps:
+            if act == "hours":
+                later.enter_context(clock.at(clock.now() + timedelta(hours=which * 5 + 1)))
+            elif act in {"count", "all"}:
+                due_count(everybody=act == "all")
+            else:
+                with suppress(DomainError, ObjectDoesNotExist):
+                    _act(act, snakes[which], owner, keeper)
+            states = {key: one.rack.numbers for key, one in count_states(CareState.objects.all()).items()}
+            held = dict(tallies_that_hold().values_list("rack_id", "numbers"))
+            assert held.items() <= states.items()
+            assert states.keys() <= set(CareTally.objects.values_list("rack_id", flat=True))
+            assert shown() == plain()
+        transaction.set_rollback(True)
+
+
+def _act(act: str, snake: Animal, owner: Person, keeper: Person) -> None:
+    """One act of the keeper's day on one animal; refused where its state forbids it."""
+    if act in {"water", "clean"}:
+        mark_record(by=keeper, animal=snake, kind="water" if act == "water" else "cleaned")
+    elif act == "weigh":
+        weighed(keeper, snake, 1500)
+    elif act == "offer":
+        offered(keeper, snake, hours_ago=1)
+    elif act == "check":
+        meal_check(by=keeper, offer=snake.via_care_mealoffers.latest("pk"), outcome="left")
+    elif act == "strike":
+        fact_strike(by=keeper, fact=CareMark.objects.filter(animal=snake, struck_at__isnull=True).latest("pk"))
+    elif act == "skip":
+        skip_record(by=keeper, animal=snake, reason="no time")
+    elif act == "move":
+        animal_move(by=owner, animal=snake, tub=Tub.objects.get(label="3B-06"))
+    elif act == "treat":
+        due = {"first_due_at": clock.now() + timedelta(hours=2), "every_h": 12.0, "doses": 3}
+        treatment_begin(by=keeper, animal=snake, veterinarian="Dr V", medicine="M", dose="as said", **due)
+    elif act == "die":
+        animal_status_set(by=owner, animal=snake, status=Status.DEAD, on=clock.today())
+
+
+@pytest.mark.django_db
+def test_numbers_that_were_spoilt_are_seen_and_made_anew(keeper: Person, rack: Rack, snakes: list[Animal]) -> None:
+    """A rack that counts another number of animals is counted by the next run; the daily count makes all anew."""
+    due_count()
+    right = shown()
+    CareTally.objects.update(numbers=[9, *[0] * 20])
+    assert shown() != right
+    due_count()
+    assert shown() == right
+    CareTally.objects.update(numbers=[4, *[0] * 20])
+    assert shown() != right
+    due_count(everybody=True)
+    assert shown() == right

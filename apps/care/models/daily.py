@@ -34,6 +34,13 @@ class Weight(Fact):
                 violation_error_message="A weight is above 0 g.",
             ),
         ]
+        indexes = [
+            *Fact.Meta.indexes,
+            # the few questioned ones stand on Today: without it every weight of the house is read for them
+            models.Index(
+                fields=["-observed_at"], condition=Q(doubtful=True, struck_at__isnull=True), name="weight_questioned"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.mass_g:g} g"

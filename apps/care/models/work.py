@@ -220,8 +220,9 @@ class LastLook(models.Model):
 class CareState(models.Model):
     """From which day each kind of work is due on an animal: counted from the facts by a job, never entered.
 
-    Facts stay the truth; these rows let a whole house be counted in one query. Whoever was touched since the last
-    count is counted afresh by the reader, so what is shown is never behind.
+    Facts stay the truth; these rows let a whole house be counted in one query (and racks be counted ahead, see
+    ``CareTally``). Whoever was touched since the last count is counted afresh by the reader, so what is shown is never
+    behind.
     """
 
     animal = models.OneToOneField(
@@ -239,6 +240,27 @@ class CareState(models.Model):
 
     def __str__(self) -> str:
         return f"due of animal {self.animal_id}"
+
+
+class CareTally(models.Model):
+    """What is due in a rack in numbers, counted from its animals' states whenever one of them is written.
+
+    A house of any size is then read rack by rack. The numbers hold on ``day`` from ``since`` until time alone changes
+    one of them; after that readers count the rack itself until a job has.
+    """
+
+    rack = models.ForeignKey(Rack, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
+    day = models.DateField(help_text="The facility day it was counted for.")
+    since = models.DateTimeField()
+    until = models.DateTimeField()
+    numbers = models.JSONField(default=list, help_text="Living, due by kind, late by kind, anything due by choice.")
+
+    class Meta:
+        verbose_name_plural = "care tallies"
+        constraints = [models.UniqueConstraint(fields=["rack"], nulls_distinct=False, name="care_tally_once_per_rack")]
+
+    def __str__(self) -> str:
+        return f"due in {self.rack or 'no rack'}"
 
 
 class CareCount(models.Model):

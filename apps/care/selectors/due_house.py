@@ -1,25 +1,23 @@
-"""The whole house in one query: counted states, and afresh whoever was touched since they were counted."""
+"""The whole house from stored numbers of its racks, and afresh whoever was touched since they were counted."""
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from dataclasses import dataclass
+from datetime import datetime
 from functools import reduce
 from operator import or_
-from typing import Any
 
-from django.db.models import Count, Max, Model, Q
+from django.db.models import Max, Model, Q
 
 from apps.accounts.models import AuditRow
 from apps.animals.models import Animal, Hold, Placement
-from apps.care.choices import DueKind
 from apps.care.models import (
     CareCount,
     CareMark,
     CareSkip,
     CareState,
+    CareTally,
     Condition,
     Dose,
     MealCheck,
@@ -28,9 +26,8 @@ from apps.care.models import (
     Treatment,
     Weight,
 )
-from apps.care.selectors.due import AnimalDue, dose_late_h, due_of_ids
-from apps.care.selectors.house_rules import care_rules
-from apps.core import clock
+from apps.care.selectors.due import due_of_ids
+from apps.care.selectors.due_tally import RackDue, count_states, states_in, tallies_that_hold
 
 # Every table whose new rows change what is due on their animal.
 WATCHED: tuple[type[Model], ...] = (
@@ -50,32 +47,6 @@ WATCHED: tuple[type[Model], ...] = (
 EVERYBODY = ("species.", "species-number.", "backlog.", "hold.")
 # Up to this many are counted while the page waits; the job takes more.
 MOST_AFRESH = 3000
-COLUMNS: dict[DueKind, str] = {
-    DueKind.DOSE: "dose_at",
-    DueKind.CHECK: "check_at",
-    DueKind.OFFER: "offer_on",
-    DueKind.WEIGH: "weigh_on",
-    DueKind.SHED: "shed_on",
-    DueKind.WATER: "water_on",
-    DueKind.CLEANED: "clean_on",
-    DueKind.SHAPE: "shape_on",
-}
-BY_HOUR = frozenset({DueKind.DOSE, DueKind.CHECK})
-OPTIONAL = (DueKind.WATER, DueKind.CLEANED)  # a task of the place may stand for them
-
-
-@dataclass(slots=True)
-class RackDue:
-    """How many animals of a rack have each kind due, and late; ``animals`` by which of water and cleaning count."""
-
-    due: Counter[DueKind] = field(default_factory=Counter)
-    late: Counter[DueKind] = field(default_factory=Counter)
-    animals: Counter[frozenset[DueKind]] = field(default_factory=Counter)
-    living: int = 0
-
-    def anything(self, without: frozenset[DueKind] = frozenset()) -> int:
-        """Animals with anything due, leaving out what a task of the place stands for."""
-        return self.animals[frozenset(OPTIONAL) - without]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,67 +96,38 @@ def touched_since_count(last: CareCount | None, limit: int = MOST_AFRESH) -> Tou
 
 
 def house_due() -> HouseDue:
-    """Counts by rack: exact while few were touched since the count, else as of it, and ``is_behind`` says so."""
+    """Counts by rack: exact while few were touched since the count, else as of it, and ``is_behind`` says so.
+
+    What is stored of a rack is taken as it stands; racks of those touched, and racks of which the stored numbers no
+    longer hold, are counted from their animals' states.
+    """
     last = CareCount.objects.filter(pk=1).first()
     touched = touched_since_count(last)
-    afresh: dict[int, AnimalDue] = {}
+    racks: dict[int | None, RackDue] = {}
     if touched.everybody and Animal.objects.filter(status="here").count() <= MOST_AFRESH:
         afresh = due_of_ids(Animal.objects.filter(status="here").values_list("pk", flat=True))
-        racks: dict[int | None, RackDue] = defaultdict(RackDue)
         is_behind = False
     else:
         ids = frozenset() if touched.everybody else touched.ids
-        racks = _counted(ids)
+        racks = _stored(ids)
         afresh = due_of_ids(ids)
         is_behind = touched.everybody
     for one in afresh.values():
-        _add(racks[one.facts.rack_id], one)
-    return HouseDue(dict(racks), last.counted_at if last else None, is_behind)
+        racks.setdefault(one.facts.rack_id, RackDue.empty()).add(one)
+    return HouseDue(racks, last.counted_at if last else None, is_behind)
 
 
-def _add(rack: RackDue, one: AnimalDue) -> None:
-    now, today = clock.now(), clock.today()
-    kinds = one.due(today)
-    if DueKind.DOSE in kinds and one.facts.dose_at is not None and one.facts.dose_at > now:
-        kinds.remove(DueKind.DOSE)
-    rack.living += 1
-    for kind in kinds:
-        rack.due[kind] += 1
-        rack.late[kind] += one.is_late(kind, now)
-    for choice in _choices():
-        rack.animals[choice] += any(kind in choice or kind not in OPTIONAL for kind in kinds)
-
-
-def _choices() -> list[frozenset[DueKind]]:
-    water, clean = OPTIONAL
-    return [frozenset(), frozenset({water}), frozenset({clean}), frozenset({water, clean})]
-
-
-def _counted(leaving_out: frozenset[int]) -> dict[int | None, RackDue]:
-    """One pass over the counted states, grouped by rack."""
-    now, today = clock.now(), clock.today()
-    late_at = {
-        DueKind.CHECK: now - timedelta(hours=care_rules()["meal.late_h"]),
-        DueKind.DOSE: now - timedelta(hours=dose_late_h()),
-    }
-    due = {kind: Q(**{f"{COLUMNS[kind]}__lte": now if kind in BY_HOUR else today}) for kind in DueKind}
-    late = {kind: Q(**{f"{COLUMNS[kind]}__lt": late_at[kind] if kind in BY_HOUR else today}) for kind in DueKind}
-    named = {f"due_{kind.name}": Count("pk", filter=due[kind]) for kind in DueKind}
-    named |= {f"late_{kind.name}": Count("pk", filter=late[kind]) for kind in DueKind}
-    for number, choice in enumerate(_choices()):
-        wanted = [due[kind] for kind in DueKind if kind in choice or kind not in OPTIONAL]
-        named[f"any_{number}"] = Count("pk", filter=reduce(or_, wanted))
-    rows = CareState.objects.all()
+def _stored(leaving_out: frozenset[int]) -> dict[int | None, RackDue]:
+    """Every rack without the animals left out: as stored, and counted where that does not hold."""
+    racks = {rack: RackDue(numbers) for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")}
+    stored = CareTally.objects.values_list("rack_id", flat=True)
+    doubted: set[int | None] = set(stored) - set(racks)
     if leaving_out:
-        rows = rows.exclude(pk__in=leaving_out)
-    racks: dict[int | None, RackDue] = defaultdict(RackDue)
-    counts: Any = rows.order_by().values("rack_id").annotate(living=Count("pk"), **named)
-    for row in counts:
-        rack = racks[row["rack_id"]]
-        rack.living = row["living"]
-        for kind in DueKind:
-            rack.due[kind] = row[f"due_{kind.name}"]
-            rack.late[kind] = row[f"late_{kind.name}"]
-        for number, choice in enumerate(_choices()):
-            rack.animals[choice] = row[f"any_{number}"]
+        doubted |= set(CareState.objects.filter(pk__in=leaving_out).values_list("rack_id", flat=True))
+    if doubted:
+        states = states_in(doubted)
+        counted = count_states(states.exclude(pk__in=leaving_out) if leaving_out else states)
+        for rack in doubted:
+            racks.pop(rack, None)
+        racks |= {rack: one.rack for rack, one in counted.items()}
     return racks

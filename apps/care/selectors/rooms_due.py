@@ -10,11 +10,14 @@ from django.db.models import QuerySet
 
 from apps.care.choices import DueKind
 from apps.care.models import CareRound, TaskDue
-from apps.care.selectors.due_house import HouseDue, RackDue, house_due
+from apps.care.selectors.due_house import HouseDue, house_due
+from apps.care.selectors.due_tally import ANYTHING, DUE, KINDS, LATE, LIVING, PLACE, RackDue
 from apps.care.selectors.tasks import covered_kinds, open_times, room_of
 from apps.core import clock
 from apps.places.models import Rack, Room
 from apps.places.selectors import rooms_in_walking_order
+
+CHECK_DUE, CHECK_LATE = DUE + PLACE[DueKind.CHECK], LATE + PLACE[DueKind.CHECK]
 
 
 @dataclass(slots=True)
@@ -76,21 +79,25 @@ def rooms_due() -> WholeHouse:
         racks = list(room.racks.all())
         one = RoomDue(room, tasks=tasks.get(room.pk, []), round=open_rounds.get(room.pk))
         one.handed_over = closed.get(room.pk)
-        for rack in racks:
-            _join(one, rack, house.racks.get(rack.pk), covered.get(rack.pk, frozenset()))
+        _join(one, racks, house, covered)
         if racks or one.tasks:
             found.append(one)
-    return WholeHouse(found, house.racks.get(None, RackDue()), tasks.get(None, []), house.counted_at, house.is_behind)
+    loose = house.racks.get(None) or RackDue.empty()
+    return WholeHouse(found, loose, tasks.get(None, []), house.counted_at, house.is_behind)
 
 
-def _join(room: RoomDue, rack: Rack, due: RackDue | None, covered: frozenset[DueKind]) -> None:
-    if due is None:
-        return
-    room.living += due.living
-    room.animals += due.anything(covered)
-    for kind in DueKind:
-        if kind not in covered:
-            room.due[kind] += due.due[kind]
-            room.late[kind] += due.late[kind]
-    if due.due[DueKind.CHECK]:
-        room.to_check.append((rack, due.due[DueKind.CHECK], due.late[DueKind.CHECK]))
+def _join(room: RoomDue, racks: list[Rack], house: HouseDue, covered: dict[int | None, frozenset[DueKind]]) -> None:
+    """The racks of a room added up, less what a task of each stands for."""
+    numbers = []
+    for rack in racks:
+        due = house.racks.get(rack.pk)
+        if due is None:
+            continue
+        numbers.append(due.without(covered.get(rack.pk, frozenset())))
+        if due.numbers[CHECK_DUE]:
+            room.to_check.append((rack, due.numbers[CHECK_DUE], due.numbers[CHECK_LATE]))
+    if numbers:
+        total = [sum(column) for column in zip(*numbers, strict=True)]
+        room.living, room.animals = total[LIVING], total[-1]
+        room.due = Counter(dict(zip(KINDS, total[DUE:LATE], strict=True)))
+        room.late = Counter(dict(zip(KINDS, total[LATE:ANYTHING], strict=True)))

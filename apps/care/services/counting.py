@@ -1,4 +1,4 @@
-"""Counting what is due: kept rows that let a whole house be read in one query. Facts stay the truth."""
+"""Counting what is due: kept rows of animals and numbers of racks let a whole house be read. Facts stay the truth."""
 
 from __future__ import annotations
 
@@ -6,17 +6,21 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Count, Q
 
-from apps.animals.choices import Status
 from apps.animals.models import Animal
 from apps.care.choices import DueKind
-from apps.care.models import CareCount, CareState
+from apps.care.models import CareCount, CareState, CareTally
 from apps.care.selectors.due import AnimalDue, due_of_ids
 from apps.care.selectors.due_house import newest_rows, touched_since_count
+from apps.care.selectors.due_tally import LIVING, count_states, states_in, tallies_that_hold
 from apps.care.selectors.weights import chunks
 from apps.core import clock
+from apps.core.turns import take_turn
 
 BATCH = 1000
+RACKS = 60
+TURN = "what is due"
 FIELDS = ("rack", "dose_at", "check_at", "offer_on", "weigh_on", "shed_on", "water_on", "clean_on", "shape_on")
 
 
@@ -30,11 +34,14 @@ def due_count(*, everybody: bool = False) -> str:
     touched = touched_since_count(last, limit=20_000)
     counted_at = clock.now()
     if everybody or touched.everybody or last is None:
-        number = states_write(Animal.objects.order_by("pk").values_list("pk", flat=True))
-        CareState.objects.exclude(animal__status=Status.HERE).delete()
+        # rack by rack, so that the numbers of each are written once
+        number = states_write(Animal.objects.order_by("tub__rack_id", "pk").values_list("pk", flat=True))
+        tallies_rebuild()
         words = f"counted all {number} animals"
     else:
         number = states_write(touched.ids)
+        for part in chunks(tallies_off(), RACKS):
+            tallies_write(part)
         words = f"counted {number} animals" if number else ""
     CareCount.objects.update_or_create(
         pk=1,
@@ -44,11 +51,15 @@ def due_count(*, everybody: bool = False) -> str:
 
 
 def states_write(ids: Iterable[int]) -> int:
-    """Write the counted rows of these animals, in short transactions; rows of those no longer here go."""
+    """Write the counted rows of these animals, in short transactions, and the numbers of their racks with them; rows of
+    those no longer here go. Returns how many were written."""
     written = 0
     for part in chunks(ids, BATCH):
         found = due_of_ids(part)
         with transaction.atomic():
+            take_turn(TURN)
+            standing = CareState.objects.filter(pk__in=part)
+            racks = set(standing.values_list("rack_id", flat=True)) | {one.facts.rack_id for one in found.values()}
             CareState.objects.bulk_create(
                 [_state(pk, one) for pk, one in found.items()],
                 update_conflicts=True,
@@ -56,8 +67,39 @@ def states_write(ids: Iterable[int]) -> int:
                 update_fields=FIELDS,
             )
             CareState.objects.filter(pk__in=[pk for pk in part if pk not in found]).delete()
+            tallies_write(racks)
         written += len(found)
     return written
+
+
+@transaction.atomic
+def tallies_write(racks: Iterable[int | None]) -> None:
+    """Count racks (None: animals in no tub) from the states that stand, for today."""
+    take_turn(TURN)  # two jobs at once would each miss what the other is writing
+    wanted = set(racks)
+    since, today = clock.now(), clock.today()
+    counted = count_states(states_in(wanted))
+    CareTally.objects.filter(Q(rack__in=wanted - {None}) | (Q(rack__isnull=True) if None in wanted else Q())).delete()
+    CareTally.objects.bulk_create(
+        CareTally(rack_id=rack, day=today, since=since, until=one.until, numbers=one.rack.numbers)
+        for rack, one in counted.items()
+    )
+
+
+def tallies_rebuild() -> None:
+    """Every rack's numbers from the states, whatever stands there."""
+    stored = CareTally.objects.values_list("rack_id", flat=True)
+    states = CareState.objects.order_by().values_list("rack_id", flat=True).distinct()
+    for part in chunks({*stored, *states}, RACKS):
+        tallies_write(part)
+
+
+def tallies_off() -> list[int | None]:
+    """Racks whose numbers no longer hold, or count another number of animals than states stand there."""
+    stored = {rack: numbers[LIVING] for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")}
+    past = set(CareTally.objects.values_list("rack_id", flat=True)) - set(stored)
+    living = dict(CareState.objects.order_by().values_list("rack_id").annotate(number=Count("pk")))
+    return [*past, *(rack for rack in {*stored, *living} - past if stored.get(rack) != living.get(rack))]
 
 
 def _state(pk: int, one: AnimalDue) -> CareState:
