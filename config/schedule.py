@@ -52,6 +52,7 @@ PERIODIC: tuple[Periodic, ...] = (
 ROUTES: dict[str, dict[str, str]] = {
     **{job.task: {"queue": job.queue} for job in PERIODIC},
     "jobs.deliver": {"queue": "work"},
+    "jobs.deliver-many": {"queue": "work"},
     "dashboards.import": {"queue": "work"},
 }
 

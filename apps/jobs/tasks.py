@@ -15,6 +15,13 @@ def deliver(pk: int) -> None:
     delivery_carry(pk=pk)
 
 
+@shared_task(name="jobs.deliver-many")
+def deliver_many(pks: list[int]) -> None:
+    """Carry the deliveries of one act; each stands for itself, what a killed worker leaves is sent again."""
+    for pk in pks:
+        delivery_carry(pk=pk)
+
+
 @shared_task(name="jobs.sweep")
 def sweep() -> None:
     """Send what is due and nobody carries."""

@@ -13,7 +13,15 @@ from django.db import transaction
 from apps.core import clock
 from apps.jobs.events import Event
 from apps.jobs.models import Delivery
-from apps.jobs.services import deliveries_sweep, delivery_carry, event_publish, outbox, reactions_register
+from apps.jobs.services import (
+    deliveries_sweep,
+    delivery_carry,
+    event_publish,
+    events_publish,
+    outbox,
+    reactions_register,
+)
+from apps.jobs.tasks import deliver_many
 
 
 @dataclass(frozen=True)
@@ -40,7 +48,7 @@ def _own_table() -> Iterator[None]:
     before, send = dict(outbox._table), outbox._send
     CARRIED.clear()
     SENT.clear()
-    reactions_register({Rang: (handle,)}, SENT.append)
+    reactions_register({Rang: (handle,)}, SENT.extend)
     yield
     outbox._table.clear()
     outbox._table.update(before)
@@ -123,7 +131,7 @@ def test_the_sweep_does_not_send_what_was_just_sent() -> None:
 def test_an_unreachable_carrier_loses_nothing() -> None:
     """The message system is away: the act stands, the sweep sends later."""
 
-    def away(pk: int) -> None:
+    def away(pks: list[int]) -> None:
         raise ConnectionError
 
     reactions_register({Rang: (handle,)}, away)
@@ -131,6 +139,19 @@ def test_an_unreachable_carrier_loses_nothing() -> None:
         [row] = event_publish(Rang(bell="first"))
     row.refresh_from_db()
     assert row.sent_at is None
-    reactions_register({Rang: (handle,)}, SENT.append)
+    reactions_register({Rang: (handle,)}, SENT.extend)
     assert deliveries_sweep() == 1
     assert [row.pk] == SENT
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_racks_events_travel_in_few_messages() -> None:
+    """Sixty animals checked in one act wait for three messages, not for sixty; no row is sent twice or left out."""
+    messages: list[list[int]] = []
+    reactions_register({Rang: (handle,)}, messages.append)
+    rows = events_publish([Rang(bell=str(number)) for number in range(60)])
+    assert [len(pks) for pks in messages] == [20, 20, 20]
+    assert [pk for pks in messages for pk in pks] == [row.pk for row in rows]
+    assert not Delivery.objects.filter(sent_at=None).exists()
+    deliver_many(messages[1])
+    assert [str(number) for number in range(20, 40)] == CARRIED

@@ -16,6 +16,7 @@ from apps.animals.services.holds import (
     hold_lift,
     hold_place,
     holds_lift_by_source,
+    holds_lift_by_sources,
     holds_place_for_facts,
 )
 from apps.animals.services.intake import animal_intake, purchase_decide, purchases_tell
@@ -58,6 +59,7 @@ __all__ = [
     "hold_lift",
     "hold_place",
     "holds_lift_by_source",
+    "holds_lift_by_sources",
     "holds_place_for_facts",
     "knowledge_load",
     "notation_checked",

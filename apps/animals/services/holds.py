@@ -120,11 +120,16 @@ def hold_close(by: Person, hold: Hold) -> Hold:
     return Hold.objects.get(pk=hold.pk)
 
 
-@service("holds.lift-by-source")
-def holds_lift_by_source(
-    *, by: Person, source_kind: str, source_ref: str, request_key: str | None = None
-) -> list[Hold]:
+def holds_lift_by_source(*, by: Person, source_kind: str, source_ref: str) -> list[Hold]:
     """End every hold that a fact caused; returns them."""
-    rows = list(Hold.objects.filter(source_kind=source_kind, source_ref=source_ref, lifted_at__isnull=True))
+    return holds_lift_by_sources(by=by, source_kind=source_kind, source_refs=[source_ref])
+
+
+@service("holds.lift-by-source")
+def holds_lift_by_sources(
+    *, by: Person, source_kind: str, source_refs: list[str], request_key: str | None = None
+) -> list[Hold]:
+    """End every hold that one of these facts caused (a rack whose meals were left); returns them."""
+    rows = list(Hold.objects.filter(source_kind=source_kind, source_ref__in=source_refs, lifted_at__isnull=True))
     Hold.objects.filter(pk__in=[row.pk for row in rows]).update(lifted_at=clock.now(), lifted_by=by)
     return rows

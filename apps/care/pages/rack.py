@@ -138,6 +138,15 @@ def food_groups(lines: Mapping[int, PlanLine], wanted: str = "") -> list[FoodGro
     ]
 
 
+def offered_to(rack: Rack, refs: set[str]) -> list[Animal]:
+    """Of these animals those of the rack that can be fed, in walking order: nobody held, nobody whose last offer waits
+    for its check. What a filled-in form needs, without the page's advice."""
+    waiting = set(unchecked_offers().filter(animal__tub__rack=rack).order_by().values_list("animal_id", flat=True))
+    animals = [one for one in animals_of_rack(rack) if one.ref in refs and one.pk not in waiting]
+    held = holds_words(animals, HandlingAct.FEED)
+    return [one for one in animals if one.pk not in held]
+
+
 def offer_page(rack: Rack, tapped: set[str] | None = None, food: str = "") -> RackPage:
     """The first pass. Held animals and those with an unchecked offer cannot be fed; who is not due, or is to have
     another food by the plan, is tapped.

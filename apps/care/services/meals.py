@@ -15,7 +15,7 @@ from apps.animals.choices import HandlingAct, HoldWord
 from apps.animals.errors import HandlingHeld
 from apps.animals.models import Animal
 from apps.animals.selectors import profile_numbers
-from apps.animals.services import FactHold, hold_place, holds_lift_by_source, holds_place_for_facts
+from apps.animals.services import FactHold, hold_place, holds_lift_by_sources, holds_place_for_facts
 from apps.care.choices import HealthSign, MealOutcome, Presentation, PreyKind, Vigour
 from apps.care.events import MealChecked
 from apps.care.models import HealthNote, MealCheck, MealOffer
@@ -279,7 +279,7 @@ def _check_write(
             )
     except IntegrityError:
         raise Duplicate("This meal was already checked.", field="outcome") from None
-    _fate_follows(by, check)
+    _fates_follow(by, [check])
     audit_write(
         by=by,
         act="meal.check",
@@ -377,19 +377,20 @@ def _checks_write(
             checks = MealCheck.objects.bulk_create(checks, batch_size=500)
     except IntegrityError:
         raise Duplicate("One of these meals was checked meanwhile. Look again.", field="offers") from None
-    for check in checks:
-        _fate_follows(by, check)
+    _fates_follow(by, checks)
     events_publish([MealChecked(animal_ref=check.animal.ref) for check in checks])
     return checks
 
 
-def _fate_follows(by: Person, check: MealCheck) -> None:
-    """What a fate does to alarms and holds."""
-    live_alarm_end(by=by, offer=check.offer)
-    if check.outcome == MealOutcome.LEFT:
-        holds_lift_by_source(by=by, source_kind=OFFER_SOURCE, source_ref=str(check.offer_id))
-    if check.outcome == MealOutcome.REGURGITATED:
-        regurgitation_note_and_hold(by=by, offer=check.offer, animal=check.animal, check=check)
+def _fates_follow(by: Person, checks: list[MealCheck]) -> None:
+    """What fates do to alarms and holds."""
+    left = [str(check.offer_id) for check in checks if check.outcome == MealOutcome.LEFT]
+    if left:
+        holds_lift_by_sources(by=by, source_kind=OFFER_SOURCE, source_refs=left)
+    for check in checks:
+        live_alarm_end(by=by, offer=check.offer)
+        if check.outcome == MealOutcome.REGURGITATED:
+            regurgitation_note_and_hold(by=by, offer=check.offer, animal=check.animal, check=check)
 
 
 @service("meals.check", may=Permission.CARE_RECORD)

@@ -20,7 +20,7 @@ from apps.care import services
 from apps.care.forms import RackOfferForm, StrikeForm
 from apps.care.models import HealthNote, MealOffer
 from apps.care.pages.quick import quick_page
-from apps.care.pages.rack import check_page, offer_page
+from apps.care.pages.rack import check_page, offer_page, offered_to
 from apps.care.policies import check_strike, may_strike, needs_reason
 from apps.care.selectors import health_notes, open_health_notes
 from apps.care.selectors.racks import racks_to_feed
@@ -90,18 +90,13 @@ def feeding(request: PersonRequest) -> HttpResponse:
 def rack_offer(request: PersonRequest, ref: str) -> HttpResponse:
     """The first pass over a rack: the same food to all, exceptions tapped."""
     rack = get_object_or_404(Rack.objects.select_related("room"), ref=ref)
-    tapped = set(request.POST.getlist("skip"))
-    food = request.GET.get("food", "")[:60]
-    page = offer_page(rack, tapped if request.method == "POST" else None, food)
-    planned = next((group.initial for group in page.foods if group.chosen), None)
-    form = RackOfferForm(request.POST or None, initial=dict(planned) if planned else _usual_food(rack))
+    tapped, shown = set(request.POST.getlist("skip")), set(request.POST.getlist("shown"))
+    form = RackOfferForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        shown = set(request.POST.getlist("shown"))
-        animals = [cell.animal for cell in page.cells if cell.value in shown - tapped]
         try:
             offers = services.meals_offer(
                 by=request.user,
-                animals=animals,
+                animals=offered_to(rack, shown - tapped),
                 **form.cleaned_data,
                 rack=rack,
                 request_key=request.POST.get("request_key"),
@@ -112,6 +107,9 @@ def rack_offer(request: PersonRequest, ref: str) -> HttpResponse:
             words = f"{rack.name}: offered to {len(offers)}, skipped {len(tapped & shown)}. Check later what they ate."
             messages.success(request, words)
             return redirect("care:rack-check", ref=rack.ref)
+    page = offer_page(rack, tapped if request.method == "POST" else None, request.GET.get("food", "")[:60])
+    planned = next((group.initial for group in page.foods if group.chosen), None)
+    form.initial = dict(planned) if planned else _usual_food(rack)
     context = {"page": page, "rack": rack, "form": form, "food_words": _food_words(form.initial)}
     return render(request, "care/rack_offer.html", context, status=400 if form.errors else 200)
 

@@ -24,16 +24,17 @@ log = structlog.get_logger("outbox")
 LEASE = timedelta(seconds=120)
 RESEND_AFTER = timedelta(seconds=20)
 SWEEP_ROWS = 200
+A_MESSAGE = 20
 MAX_ATTEMPTS = 8
 MAX_WAIT = timedelta(hours=1)
 
 Handler = Callable[[Any], object]
 _table: dict[str, tuple[type[Event], dict[str, Handler]]] = {}
-_send: Callable[[int], object] | None = None
+_send: Callable[[list[int]], object] | None = None
 
 
-def reactions_register(table: Mapping[type[Event], Sequence[Handler]], send: Callable[[int], object]) -> None:
-    """Hand over the table of config/reactions.py and how to wake a worker; called once at start-up."""
+def reactions_register(table: Mapping[type[Event], Sequence[Handler]], send: Callable[[list[int]], object]) -> None:
+    """Hand over the table of config/reactions.py and how to wake a worker for some rows; called once at start-up."""
     global _send
     _table.clear()
     for event, handlers in table.items():
@@ -47,7 +48,8 @@ def event_publish(event: Event) -> list[Delivery]:
 
 
 def events_publish(events: Sequence[Event]) -> list[Delivery]:
-    """Many events of one act (a rack that was checked): their delivery rows in one statement."""
+    """Many events of one act (a rack that was checked): their delivery rows in one statement, their workers woken
+    together."""
     rows = Delivery.objects.bulk_create(
         [
             Delivery(event=event.name, handler=name, payload=event.payload(), due_at=clock.real_now())
@@ -56,8 +58,8 @@ def events_publish(events: Sequence[Event]) -> list[Delivery]:
         ],
         batch_size=500,
     )
-    for row in rows:
-        transaction.on_commit(partial(_wake, row.pk), robust=True)
+    if rows:
+        transaction.on_commit(partial(_wake, [row.pk for row in rows]), robust=True)
     return rows
 
 
@@ -101,19 +103,21 @@ def deliveries_sweep() -> int:
         .values_list("pk", flat=True)[:SWEEP_ROWS]
     )
     Delivery.objects.filter(pk__in=due).update(sent_at=moment)
-    for pk in due:
-        _wake(pk, mark=False)
+    _wake(due, mark=False)
     return len(due)
 
 
-def _wake(pk: int, *, mark: bool = True) -> None:
+def _wake(pks: list[int], *, mark: bool = True) -> None:
+    """Send word of some rows, so many to a message that several workers share a long list."""
     if _send is None:
         return
-    try:
-        if mark:
-            Delivery.objects.filter(pk=pk, sent_at__isnull=True).update(sent_at=clock.real_now())
-        _send(pk)
-    except Exception:
-        # the carrier is away: the sweeper will send it when it is back
-        Delivery.objects.filter(pk=pk).update(sent_at=None)
-        log.warning("carrier not reached", pk=pk)
+    if mark:
+        Delivery.objects.filter(pk__in=pks, sent_at__isnull=True).update(sent_at=clock.real_now())
+    for start in range(0, len(pks), A_MESSAGE):
+        part = pks[start : start + A_MESSAGE]
+        try:
+            _send(part)
+        except Exception:
+            # the carrier is away: the sweeper will send it when it is back
+            Delivery.objects.filter(pk__in=part).update(sent_at=None)
+            log.warning("carrier not reached", pks=part)
