@@ -35,7 +35,7 @@ from apps.care.models import (
 )
 from apps.care.pages.rounds import due_lines
 from apps.care.selectors.due import FOREVER, LastFacts, due_days, due_of
-from apps.care.selectors.due_house import house_due
+from apps.care.selectors.due_house import house_due, offers_counted
 from apps.care.selectors.due_tally import RackDue, count_states, tallies_that_hold
 from apps.care.selectors.feeding import feeding_lines
 from apps.care.selectors.rooms_due import rooms_due
@@ -367,6 +367,9 @@ def test_stored_numbers_equal_the_plain_count_after_any_acts(
             assert held.items() <= states.items()
             assert states.keys() <= set(CareTally.objects.values_list("rack_id", flat=True))
             assert shown() == plain()
+            everybody = Animal.objects.all()
+            kept = due_of(everybody, offers_counted(everybody))  # a round makes no plan for whoever was not touched
+            assert {pk: one.days for pk, one in kept.items()} == {pk: one.days for pk, one in due_of(everybody).items()}
         transaction.set_rollback(True)
 
 

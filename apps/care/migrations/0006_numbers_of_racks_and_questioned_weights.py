@@ -22,6 +22,11 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.AddField(
+            model_name="carestate",
+            name="counted_on",
+            field=models.DateField(blank=True, help_text="The facility day these days were counted for.", null=True),
+        ),
         migrations.AddIndex(
             model_name="weight",
             index=models.Index(

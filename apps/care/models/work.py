@@ -237,6 +237,7 @@ class CareState(models.Model):
     water_on = models.DateField(null=True, blank=True)
     clean_on = models.DateField(null=True, blank=True)
     shape_on = models.DateField(null=True, blank=True)
+    counted_on = models.DateField(null=True, blank=True, help_text="The facility day these days were counted for.")
 
     def __str__(self) -> str:
         return f"due of animal {self.animal_id}"

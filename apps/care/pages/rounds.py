@@ -14,6 +14,7 @@ from apps.care.models import CareRound, RoundClaim, TaskDue
 from apps.care.pages.quick import when_words
 from apps.care.pages.rack import code_prefix
 from apps.care.selectors.due import AnimalDue, due_of
+from apps.care.selectors.due_house import offers_counted
 from apps.care.selectors.tasks import covered_kinds, times_in_room
 from apps.core import clock
 from apps.core.formats import count_text, list_text
@@ -184,7 +185,7 @@ def round_page(care_round: CareRound, rack_ref: str = "") -> RoundPage:
         .order_by("tub__rack__walk_order", "tub__walk_order", "code")
         .only("ref", "code", "tub__ref", "tub__rack_id", "tub__level", "tub__column")
     )
-    found, covered = due_of(living), covered_kinds(care_round.room)
+    found, covered = due_of(living, offers_counted(living)), covered_kinds(care_round.room)
     tally = _Tally()
     for animal in animals:
         if animal.tub is not None:

@@ -173,15 +173,19 @@ def _by_plan(days: dict[DueKind, date], day: date | None, facts: LastFacts, toda
         days[DueKind.OFFER] = day
 
 
-def due_of(animals: QuerySet[Animal]) -> dict[int, AnimalDue]:
+def due_of(animals: QuerySet[Animal], planned: Mapping[int, date | None] | None = None) -> dict[int, AnimalDue]:
     """What is due on each animal of a query, by animal id; only those that are here. Queries do not grow with rows.
 
-    For thousands hand in the query in parts (``chunks``): the keys of one part are bound in one statement.
+    For thousands hand in the query in parts (``chunks``): the keys of one part are bound in one statement. ``planned``
+    are the days of offers known already (see ``due_house.offers_counted``): of these animals no plan is made.
     """
     here = animals.filter(status=Status.HERE)
     rows = _last_facts(here)
     # without an order of their own: the plan asks for each once
-    planned = planned_offers(here.select_related("species").only("hatched_on", "brood_id", "tub_id", "species"))
+    unplanned = here.select_related("species").only("hatched_on", "brood_id", "tub_id", "species")
+    if planned:
+        unplanned = unplanned.filter(pk__in=[row.animal_id for row in rows if row.animal_id not in planned])
+    planned = {**(planned or {}), **planned_offers(unplanned)}
     ids = [row.animal_id for row in rows]
     today = clock.today()
     held = _held_until(rows)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from functools import reduce
 from operator import or_
 
-from django.db.models import Max, Model, Q
+from django.db.models import Max, Model, Q, QuerySet
 
 from apps.accounts.models import AuditRow
 from apps.animals.models import Animal, Hold, Placement
@@ -22,12 +22,15 @@ from apps.care.models import (
     Dose,
     MealCheck,
     MealOffer,
+    SeasonWord,
     Shed,
     Treatment,
     Weight,
 )
 from apps.care.selectors.due import due_of_ids
 from apps.care.selectors.due_tally import RackDue, count_states, states_in, tallies_that_hold
+from apps.care.selectors.house_rules import care_rules
+from apps.core import clock
 
 # Every table whose new rows change what is due on their animal.
 WATCHED: tuple[type[Model], ...] = (
@@ -93,6 +96,22 @@ def touched_since_count(last: CareCount | None, limit: int = MOST_AFRESH) -> Tou
     everybody = max(len(refs), len(found)) > limit or audit.filter(wide).exists()
     everybody = everybody or Hold.objects.filter(pk__gt=since[Hold], animal__isnull=True).exists()
     return Touched(frozenset(found), everybody)
+
+
+def offers_counted(animals: QuerySet[Animal]) -> dict[int, date | None]:
+    """The day of the next offer as it was counted today, by animal id: of whoever was not touched since.
+
+    Females of whom the season has spoken are left out: its word changes their plan without touching them.
+    """
+    last = CareCount.objects.filter(pk=1).first()
+    touched = touched_since_count(last)
+    if last is None or touched.everybody:
+        return {}
+    fresh = clock.now() - timedelta(hours=care_rules()["plan.season_word_h"])
+    states = CareState.objects.filter(animal__in=animals, counted_on=clock.today())
+    spoken = SeasonWord.objects.filter(animal__in=animals, noted_at__gte=fresh).values("animal")
+    rows = states.exclude(pk__in=spoken).values_list("pk", "offer_on")
+    return {pk: day for pk, day in rows if pk not in touched.ids}
 
 
 def house_due() -> HouseDue:

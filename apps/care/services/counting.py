@@ -21,19 +21,22 @@ from apps.core.turns import take_turn
 BATCH = 1000
 RACKS = 60
 TURN = "what is due"
-FIELDS = ("rack", "dose_at", "check_at", "offer_on", "weigh_on", "shed_on", "water_on", "clean_on", "shape_on")
+KINDS = ("dose_at", "check_at", "offer_on", "weigh_on", "shed_on", "water_on", "clean_on", "shape_on")
+FIELDS = ("rack", *KINDS, "counted_on")
 
 
 def due_count(*, everybody: bool = False) -> str:
-    """Count whoever was touched since the last count (or everybody); safe to run twice. Returns one line, or nothing.
+    """Count whoever was touched since the last count; safe to run twice. Returns one line, or nothing.
 
+    Everybody is counted when asked for, and when a new facility day has begun: plans are of a day.
     Rows committed late by a slow transaction are met by the next run: each run looks back over the one before.
     """
     last = CareCount.objects.filter(pk=1).first()
     newest = newest_rows()  # before the rows are read, so that nothing falls between the two
     touched = touched_since_count(last, limit=20_000)
     counted_at = clock.now()
-    if everybody or touched.everybody or last is None:
+    is_new_day = last is None or clock.day_of(last.counted_at) != clock.today()
+    if everybody or touched.everybody or is_new_day:
         # rack by rack, so that the numbers of each are written once
         number = states_write(Animal.objects.order_by("tub__rack_id", "pk").values_list("pk", flat=True))
         tallies_rebuild()
@@ -119,4 +122,5 @@ def _state(pk: int, one: AnimalDue) -> CareState:
         water_on=days.get(DueKind.WATER),
         clean_on=days.get(DueKind.CLEANED),
         shape_on=days.get(DueKind.SHAPE),
+        counted_on=clock.today(),
     )

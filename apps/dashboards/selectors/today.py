@@ -160,11 +160,11 @@ def _care(page: Today) -> None:
 def _to_put_right(page: Today, now: datetime) -> None:
     """Who is not in its tub, and weights kept as doubtful: often the first sign that two tubs were exchanged."""
     page.missing = list(Animal.objects.filter(status=Status.MISSING).select_related("tub").order_by("status_since"))
-    rows = Weight.objects.filter(
-        doubtful=True, struck_at__isnull=True, observed_at__gte=now - DOUBT_LASTS, animal__status=Status.HERE
-    )
-    page.doubtful_count = rows.count()
-    page.doubtful = list(rows.select_related("animal__tub").order_by("-observed_at", "-pk")[:SHOWN])
+    # they are few and have an index of their own; asked for by the animal's status, every animal would be gone through
+    rows = Weight.objects.filter(doubtful=True, struck_at__isnull=True, observed_at__gte=now - DOUBT_LASTS)
+    found = rows.select_related("animal__tub").order_by("-observed_at", "-pk")
+    doubtful = [row for row in found if row.animal.status == Status.HERE]
+    page.doubtful_count, page.doubtful = len(doubtful), doubtful[:SHOWN]
 
 
 def _scans(page: Today, today: date) -> None:
