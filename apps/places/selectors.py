@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
 
@@ -29,7 +30,20 @@ def rooms_in_walking_order() -> list[Room]:
     rooms = Room.objects.select_related("site", "health_group").prefetch_related(
         Prefetch("racks", Rack.objects.order_by("walk_order", "name"))
     )
+    return _in_walking_order(rooms)
+
+
+def _in_walking_order(rooms: Iterable[Room]) -> list[Room]:
     return sorted(rooms, key=lambda room: (_KIND_ORDER[room.kind], room.site.walk_order, room.walk_order, room.name))
+
+
+def rooms_with_rack_keys() -> list[tuple[Room, list[int]]]:
+    """The same rooms, each with the keys of its racks alone: a house may have thousands. Two queries."""
+    racks: dict[int, list[int]] = defaultdict(list)
+    for pk, room_id in Rack.objects.order_by("walk_order", "name").values_list("pk", "room_id"):
+        racks[room_id].append(pk)
+    rooms = Room.objects.select_related("site").defer("site__address")
+    return [(room, racks.get(room.pk, [])) for room in _in_walking_order(rooms)]
 
 
 def room_order(room: Room) -> tuple[int, int, int]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Count, F, FilteredRelation, Max, Min, OuterRef, Q, QuerySet, Subquery
 
-from apps.animals.choices import Status
+from apps.animals.choices import NOT_HERE, Status
 from apps.animals.models import Animal, Species
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import AdviceOverride, Cycle, Season, SeasonForecast, Visit
@@ -246,8 +246,7 @@ def forecasts_due(by: date) -> QuerySet[SeasonForecast]:
         is_current=True,
         next_scan_on__lte=by,
         season__state=SeasonState.OPEN,
-        season__female__status=Status.HERE,
-    )
+    ).exclude(season__female__status__in=NOT_HERE)
 
 
 def scans_due(today: date) -> list[ScanDue]:

@@ -27,9 +27,12 @@ class RoomRow:
         return self.due.room.ref
 
 
-def room_rows(house: WholeHouse) -> list[RoomRow]:
-    """Every room with racks or tasks, in walking order."""
-    return [_row(one) for one in house.rooms]
+def room_rows(house: WholeHouse, most: int | None = None) -> list[RoomRow]:
+    """Every room with racks or tasks, in walking order; of more than ``most`` the first with work or a round in it."""
+    rooms = house.rooms
+    if most is not None and len(rooms) > most:
+        rooms = [one for one in rooms if not one.is_idle or one.round is not None][:most]
+    return [_row(one) for one in rooms]
 
 
 def _row(one: RoomDue) -> RoomRow:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
-from apps.animals.choices import Status
+from apps.animals.choices import NOT_HERE
 from apps.animals.models import Animal
 from apps.care.choices import DueKind
 from apps.care.models import CareRound, RoundClaim, TaskDue
@@ -135,7 +135,7 @@ def cell_of(animal: Animal, one: AnimalDue | None, covered: frozenset[DueKind], 
     return RoundCell(animal.tub.ref, animal.code, animal.code.removeprefix(prefix), words, mark, late, by)
 
 
-def done_today(one: AnimalDue, today: object) -> bool:
+def done_today(one: AnimalDue, today: date) -> bool:
     """Whether anything was recorded of it today."""
     facts = one.facts
     moments: Iterable[datetime | None] = (
@@ -147,7 +147,8 @@ def done_today(one: AnimalDue, today: object) -> bool:
         facts.shed_at,
         facts.opaque_at,
     )
-    return any(clock.day_of(moment) == today for moment in moments if moment is not None)
+    latest = max((moment for moment in moments if moment is not None), default=None)  # nothing is seen in the future
+    return latest is not None and clock.day_of(latest) == today
 
 
 @dataclass(slots=True)
@@ -159,19 +160,21 @@ class _Tally:
     racks: dict[int, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
     first: dict[int, str] = field(default_factory=dict)
     done: int = 0
+    now: datetime = field(default_factory=clock.now)
+    today: date = field(default_factory=clock.today)
 
     def add(self, tub: Tub, one: AnimalDue | None, covered: frozenset[DueKind]) -> None:
         """One animal in its tub."""
         rack = self.racks[tub.rack_id]
         rack["living"] += 1
-        kinds = one.due(clock.today(), without=covered) if one is not None else []
+        kinds = one.due(self.today, without=covered) if one is not None else []
         if one is None or not kinds:
-            self.done += one is not None and done_today(one, clock.today())
+            self.done += one is not None and done_today(one, self.today)
             return
         rack["due"] += 1
         self.first.setdefault(tub.rack_id, tub.ref)
         self.counts.update(kinds)
-        late = [kind for kind in kinds if one.is_late(kind, clock.now())]
+        late = [kind for kind in kinds if one.is_late(kind, self.now, self.today)]
         self.late.update(late)
         rack["late"] += len(late)
 
@@ -179,7 +182,7 @@ class _Tally:
 def round_page(care_round: CareRound, rack_ref: str = "") -> RoundPage:
     """Every rack of the room counted, one of them drawn; the number of queries does not grow with the tubs."""
     racks = list(Rack.objects.filter(room=care_round.room).order_by("walk_order", "name"))
-    living = Animal.objects.filter(tub__rack__room=care_round.room, status=Status.HERE)
+    living = Animal.objects.filter(tub__rack__room=care_round.room).exclude(status__in=NOT_HERE)
     animals = list(
         living.select_related("tub")
         .order_by("tub__rack__walk_order", "tub__walk_order", "code")

@@ -8,13 +8,13 @@ number of queries; ``house_due`` (see ``due_house``) counts everybody.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, Max, Model, OuterRef, QuerySet, Subquery
 
-from apps.animals.choices import HandlingAct, HoldWord, Status
+from apps.animals.choices import NOT_HERE, HandlingAct, HoldWord
 from apps.animals.models import Animal, Species
 from apps.animals.policies import forbids
 from apps.animals.selectors import profile_numbers
@@ -81,13 +81,14 @@ class AnimalDue:
         """The kinds due by ``today``, in the order they are done."""
         return [kind for kind in DueKind if kind not in without and self.days.get(kind, FOREVER) <= today]
 
-    def is_late(self, kind: DueKind, now: datetime) -> bool:
-        """Whether it should have been done before: by the day, for meals and medicine by the hour."""
+    def is_late(self, kind: DueKind, now: datetime, today: date | None = None) -> bool:
+        """Whether it should have been done before: by the day (``now``'s unless given), for meals and medicine by the
+        hour."""
         if kind == DueKind.CHECK and self.facts.unchecked_at is not None:
             return now - self.facts.unchecked_at > timedelta(hours=care_rules()["meal.late_h"])
         if kind == DueKind.DOSE and self.facts.dose_at is not None:
             return self.facts.dose_at < now - timedelta(hours=dose_late_h())
-        return self.days.get(kind, FOREVER) < clock.day_of(now)
+        return self.days.get(kind, FOREVER) < (today or clock.day_of(now))
 
 
 def dose_late_h() -> float:
@@ -119,6 +120,7 @@ def due_days(
     skipped: Iterable[str] = (),
     reset_on: date | None = None,
     planned: tuple[date | None] | None = None,
+    day_of: Callable[[datetime], date] = clock.day_of,
 ) -> dict[DueKind, date]:
     """From which facility day each kind is due. ``planned`` is the feeding plan's day in a tuple, None without a plan.
 
@@ -134,23 +136,23 @@ def due_days(
         DueKind.CLEANED: facts.cleaned_at,
         DueKind.SHAPE: facts.shape_at,
     }
-    begun = clock.day_of(facts.registered_at)
+    begun = day_of(facts.registered_at)
     days: dict[DueKind, date] = {}
     for kind, moment in last.items():
         if kind in intervals:
-            days[kind] = clock.day_of(moment) + timedelta(days=intervals[kind]) if moment is not None else begun
+            days[kind] = day_of(moment) + timedelta(days=intervals[kind]) if moment is not None else begun
     if planned is not None and DueKind.OFFER in days:
         _by_plan(days, planned[0], facts, today)
     if facts.shape_at is None and DueKind.SHAPE in days:
         days[DueKind.SHAPE] += timedelta(days=intervals[DueKind.SHAPE])  # who came in was looked at then
     if facts.opaque_at is not None and DueKind.SHED in intervals:
         if facts.shed_at is None or facts.shed_at < facts.opaque_at:
-            days[DueKind.SHED] = clock.day_of(facts.opaque_at) + timedelta(days=intervals[DueKind.SHED])
+            days[DueKind.SHED] = day_of(facts.opaque_at) + timedelta(days=intervals[DueKind.SHED])
     if facts.unchecked_at is not None:
-        days[DueKind.CHECK] = clock.day_of(facts.unchecked_at)
+        days[DueKind.CHECK] = day_of(facts.unchecked_at)
         days.pop(DueKind.OFFER, None)  # one meal at a time
     if facts.dose_at is not None:
-        days[DueKind.DOSE] = clock.day_of(facts.dose_at)
+        days[DueKind.DOSE] = day_of(facts.dose_at)
     for kind, until in held_until.items():
         if kind in days:
             days[kind] = max(days[kind], until)
@@ -179,13 +181,15 @@ def due_of(animals: QuerySet[Animal], planned: Mapping[int, date | None] | None 
     For thousands hand in the query in parts (``chunks``): the keys of one part are bound in one statement. ``planned``
     are the days of offers known already (see ``due_house.offers_counted``): of these animals no plan is made.
     """
-    here = animals.filter(status=Status.HERE)
+    here = animals.exclude(status__in=NOT_HERE)
     rows = _last_facts(here)
     # without an order of their own: the plan asks for each once
     unplanned = here.select_related("species").only("hatched_on", "brood_id", "tub_id", "species")
     if planned:
-        unplanned = unplanned.filter(pk__in=[row.animal_id for row in rows if row.animal_id not in planned])
-    planned = {**(planned or {}), **planned_offers(unplanned)}
+        others = [row.animal_id for row in rows if row.animal_id not in planned]
+        planned = {**planned, **(planned_offers(unplanned.filter(pk__in=others)) if others else {})}
+    else:
+        planned = planned_offers(unplanned)
     ids = [row.animal_id for row in rows]
     today = clock.today()
     held = _held_until(rows)
@@ -193,6 +197,7 @@ def due_of(animals: QuerySet[Animal], planned: Mapping[int, date | None] | None 
     resets = _resets()
     numbers = {pk: profile_numbers(species) for pk, species in _species({row.species_id for row in rows}).items()}
     found: dict[int, AnimalDue] = {}
+    day_of = clock.day_reader()
     for row in rows:
         intervals = intervals_of(row, numbers[row.species_id], today)
         own = frozenset(skipped.get(row.animal_id, ()))
@@ -204,6 +209,7 @@ def due_of(animals: QuerySet[Animal], planned: Mapping[int, date | None] | None 
             skipped=own,
             reset_on=max(filter(None, (resets.get(None), resets.get(row.room_id))), default=None),
             planned=(planned[row.animal_id],) if row.animal_id in planned else None,
+            day_of=day_of,
         )
         found[row.animal_id] = AnimalDue(row, days, own, intervals, row.animal_id in planned)
     return found

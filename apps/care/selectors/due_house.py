@@ -104,8 +104,10 @@ def offers_counted(animals: QuerySet[Animal]) -> dict[int, date | None]:
     Females of whom the season has spoken are left out: its word changes their plan without touching them.
     """
     last = CareCount.objects.filter(pk=1).first()
+    if last is None or clock.day_of(last.counted_at) != clock.today():
+        return {}
     touched = touched_since_count(last)
-    if last is None or touched.everybody:
+    if touched.everybody:
         return {}
     fresh = clock.now() - timedelta(hours=care_rules()["plan.season_word_h"])
     states = CareState.objects.filter(animal__in=animals, counted_on=clock.today())

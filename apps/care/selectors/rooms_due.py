@@ -15,8 +15,10 @@ from apps.care.selectors.due_tally import ANYTHING, DUE, KINDS, LATE, LIVING, PL
 from apps.care.selectors.tasks import covered_kinds, open_times, room_of
 from apps.core import clock
 from apps.places.models import Rack, Room
-from apps.places.selectors import rooms_in_walking_order
+from apps.places.selectors import rooms_with_rack_keys
 
+NOTHING: frozenset[DueKind] = frozenset()
+MOST_RACKS = 24  # racks with meals to check that a page lists one by one
 CHECK_DUE, CHECK_LATE = DUE + PLACE[DueKind.CHECK], LATE + PLACE[DueKind.CHECK]
 
 
@@ -32,13 +34,17 @@ class RoomDue:
     tasks: list[TaskDue] = field(default_factory=list)
     round: CareRound | None = None
     handed_over: CareRound | None = None
-    to_check: list[tuple[Rack, int, int]] = field(default_factory=list)  # racks with unchecked meals, and late ones
+    # racks with unchecked meals, how many, and how many late; empty where the house has more than a page can list
+    to_check: list[tuple[Rack, int, int]] = field(default_factory=list)
 
     @property
     def late_count(self) -> int:
         """Pieces of work that are late, tasks too."""
-        today = clock.today()
-        return sum(self.late.values()) + sum(time.due_on < today for time in self.tasks)
+        late = sum(self.late.values())
+        if self.tasks:
+            today = clock.today()
+            late += sum(time.due_on < today for time in self.tasks)
+        return late
 
     @property
     def is_idle(self) -> bool:
@@ -48,9 +54,13 @@ class RoomDue:
 
 @dataclass(frozen=True, slots=True)
 class WholeHouse:
-    """Every room with racks, what is due of animals in no tub, the tasks of whole sites, and how fresh it is."""
+    """Every room with racks, what is due of animals in no tub, the tasks of whole sites, and how fresh it is.
+
+    ``racks_to_check`` is how many racks have unchecked meals; up to ``MOST_RACKS`` of them stand in their rooms.
+    """
 
     rooms: list[RoomDue]
+    racks_to_check: int
     loose: RackDue
     site_tasks: list[TaskDue]
     counted_at: datetime | None
@@ -75,29 +85,37 @@ def rooms_due() -> WholeHouse:
     for row in rounds().filter(day=clock.today(), closed_at__isnull=False).defer("summary"):
         closed.setdefault(row.room_id, row)
     found = []
-    for room in rooms_in_walking_order():
-        racks = list(room.racks.all())
+    to_check: dict[int, list[tuple[int, int, int]]] = {}
+    for room, racks in rooms_with_rack_keys():
         one = RoomDue(room, tasks=tasks.get(room.pk, []), round=open_rounds.get(room.pk))
         one.handed_over = closed.get(room.pk)
-        _join(one, racks, house, covered)
+        to_check[room.pk] = _join(one, racks, house, covered)
         if racks or one.tasks:
             found.append(one)
+    number = sum(map(len, to_check.values()))
+    if 0 < number <= MOST_RACKS:
+        of_key = Rack.objects.in_bulk([rack for rows in to_check.values() for rack, _, _ in rows])
+        for one in found:
+            one.to_check = [(of_key[rack], due, late) for rack, due, late in to_check[one.room.pk] if rack in of_key]
     loose = house.racks.get(None) or RackDue.empty()
-    return WholeHouse(found, loose, tasks.get(None, []), house.counted_at, house.is_behind)
+    return WholeHouse(found, number, loose, tasks.get(None, []), house.counted_at, house.is_behind)
 
 
-def _join(room: RoomDue, racks: list[Rack], house: HouseDue, covered: dict[int | None, frozenset[DueKind]]) -> None:
-    """The racks of a room added up, less what a task of each stands for."""
-    numbers = []
+def _join(
+    room: RoomDue, racks: list[int], house: HouseDue, covered: dict[int | None, frozenset[DueKind]]
+) -> list[tuple[int, int, int]]:
+    """The racks of a room added up, less what a task of each stands for; returns those with meals to check."""
+    numbers, to_check = [], []
     for rack in racks:
-        due = house.racks.get(rack.pk)
+        due = house.racks.get(rack)
         if due is None:
             continue
-        numbers.append(due.without(covered.get(rack.pk, frozenset())))
+        numbers.append(due.without(covered.get(rack, NOTHING)))
         if due.numbers[CHECK_DUE]:
-            room.to_check.append((rack, due.numbers[CHECK_DUE], due.numbers[CHECK_LATE]))
+            to_check.append((rack, due.numbers[CHECK_DUE], due.numbers[CHECK_LATE]))
     if numbers:
         total = [sum(column) for column in zip(*numbers, strict=True)]
         room.living, room.animals = total[LIVING], total[-1]
         room.due = Counter(dict(zip(KINDS, total[DUE:LATE], strict=True)))
         room.late = Counter(dict(zip(KINDS, total[LATE:ANYTHING], strict=True)))
+    return to_check

@@ -10,7 +10,7 @@ from django.db.models import Count, Exists, OuterRef, Q
 from apps.accounts.choices import Permission
 from apps.accounts.models import Person
 from apps.accounts.policies import may
-from apps.animals.choices import BroodState, Status
+from apps.animals.choices import NOT_HERE, BroodState, Purpose, Status
 from apps.animals.models import Animal
 from apps.breeding.choices import SeasonState, Stage
 from apps.breeding.models import ScanRound, SeasonForecast
@@ -160,11 +160,11 @@ def _care(page: Today) -> None:
 def _to_put_right(page: Today, now: datetime) -> None:
     """Who is not in its tub, and weights kept as doubtful: often the first sign that two tubs were exchanged."""
     page.missing = list(Animal.objects.filter(status=Status.MISSING).select_related("tub").order_by("status_since"))
-    # they are few and have an index of their own; asked for by the animal's status, every animal would be gone through
-    rows = Weight.objects.filter(doubtful=True, struck_at__isnull=True, observed_at__gte=now - DOUBT_LASTS)
-    found = rows.select_related("animal__tub").order_by("-observed_at", "-pk")
-    doubtful = [row for row in found if row.animal.status == Status.HERE]
-    page.doubtful_count, page.doubtful = len(doubtful), doubtful[:SHOWN]
+    rows = Weight.objects.filter(doubtful=True, struck_at__isnull=True, observed_at__gte=now - DOUBT_LASTS).exclude(
+        animal__status__in=NOT_HERE
+    )
+    page.doubtful_count = rows.count()
+    page.doubtful = list(rows.select_related("animal__tub").order_by("-observed_at", "-pk")[:SHOWN])
 
 
 def _scans(page: Today, today: date) -> None:
@@ -186,8 +186,7 @@ def _eggs(page: Today, today: date) -> None:
         stage__in=[Stage.OVULATED, Stage.GRAVID],
         laying_p10__lte=today + SOON,
         season__state=SeasonState.OPEN,
-        season__female__status=Status.HERE,
-    )
+    ).exclude(season__female__status__in=NOT_HERE)
     page.egg_due_count = due.count()
     page.eggs_due = list(due.select_related("season__female__tub").order_by("laying_p50")[:SHOWN])
     hatching = HatchForecast.objects.filter(
@@ -212,12 +211,17 @@ def _ready(page: Today) -> None:
     live = Offer.objects.filter(animal=OuterRef("animal"), state__in=[OfferState.DRAFT, OfferState.LISTED])
     sold = Order.objects.filter(lines__animal=OuterRef("animal"), lines__cancelled_at__isnull=True)
     rows = (
-        Readiness.objects.filter(is_ready=True, animal__status=Status.HERE, animal__purpose="stock")
+        Readiness.objects.filter(is_ready=True)
+        .exclude(animal__status__in=NOT_HERE)
+        .exclude(animal__purpose__in=[purpose for purpose in Purpose if purpose != Purpose.STOCK])
         .exclude(Exists(live))
         .exclude(Exists(sold))
     )
-    page.ready_count = rows.count()
-    page.ready = list(rows.select_related("animal__tub").order_by("animal__code_key")[:SHOWN])
+    # sorted here: asked for in the order of codes, a database may walk through every animal's code for the first eight
+    codes = sorted(rows.order_by().values_list("animal__code_key", "pk"))
+    page.ready_count = len(codes)
+    first = Readiness.objects.filter(pk__in=[pk for _, pk in codes[:SHOWN]]).select_related("animal__tub")
+    page.ready = sorted(first, key=lambda row: row.animal.code_key)
 
 
 def _parcels(page: Today) -> None:

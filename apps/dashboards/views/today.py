@@ -12,6 +12,7 @@ from apps.accounts.choices import Permission
 from apps.accounts.policies import PersonRequest, may, requires
 from apps.care.pages.house import room_rows
 from apps.care.pages.rounds import late_words
+from apps.care.selectors.rooms_due import MOST_RACKS
 from apps.care.selectors.tasks import place_words
 from apps.care.services import look_seen
 from apps.core import clock
@@ -23,6 +24,7 @@ from apps.dashboards.selectors.changed import MOST_ROWS
 from apps.dashboards.selectors.today import today_for
 
 BAR_SHOWS = 1
+MOST_ROOMS = 40  # a longer walk stands on the page of rounds
 SHIPPING = "/shipping/"  # the index tab's address
 
 
@@ -35,13 +37,16 @@ def today(request: PersonRequest) -> HttpResponse:
     raised = [alarm for alarm in page.alarms if alarm.acknowledged_at is None]
     listed = raised[BAR_SHOWS:] + [alarm for alarm in page.alarms if alarm.acknowledged_at is not None]
     words = today_words(page)
+    rows = room_rows(page.house, MOST_ROOMS)
     context = {
         "page": page,
         "words": words,
         "nothing_due": words == NOTHING_DUE,
         "steps": first_steps(request.user) if words == NOTHING_DUE else [],
         "parts": parts_for(request.user),
-        "room_rows": room_rows(page.house),
+        "room_rows": rows,
+        "more_rooms": len(page.house.rooms) - len(rows),
+        "racks_listed": page.house.racks_to_check <= MOST_RACKS,
         "site_tasks": [(time, place_words(time.task), late_words(time)) for time in page.house.site_tasks],
         "may_record": may(request.user, Permission.CARE_RECORD),
         "most_rows": MOST_ROWS,
