@@ -34,7 +34,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.benchmark_suite]
 ANIMALS = int(os.environ.get("BROODWRIGHT_BENCH_ANIMALS", "100000"))
 TUBS_OF_A_RACK, RACKS_OF_A_ROOM = 60, 4
 FACTS_EACH = 20
-MOST_TIMES_THE_REFERENCE = 40.0
+# Half as much again as was measured on a busy machine (docs/performance.md).
+MOST_TIMES_THE_REFERENCE = {"today": 24.0, "round": 17.0}
 
 
 def house() -> list[Room]:
@@ -172,4 +173,4 @@ def test_today_and_a_round_in_a_house_of_any_size(
             f"reference {reference * 1000:.1f} ms, ratio {ratio:.1f}"
         )
         assert queries < 60
-        assert ratio < MOST_TIMES_THE_REFERENCE
+        assert ratio < MOST_TIMES_THE_REFERENCE[name]

@@ -85,7 +85,7 @@ def test_today_asks_a_fixed_number_of_times(
     client.get("/")
     for snake in snakes:
         offered(keeper, snake, hours_ago=3)
-    with django_assert_max_num_queries(55):
+    with django_assert_max_num_queries(58):
         client.get("/")
 
 

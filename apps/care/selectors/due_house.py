@@ -140,11 +140,13 @@ def house_due() -> HouseDue:
 
 def _stored(leaving_out: frozenset[int]) -> dict[int | None, RackDue]:
     """Every rack without the animals left out: as stored, and counted where that does not hold."""
-    racks = {rack: RackDue(numbers) for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")}
+    racks: dict[int | None, RackDue] = {
+        rack: RackDue(numbers) for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")
+    }
     stored = CareTally.objects.values_list("rack_id", flat=True)
     doubted: set[int | None] = set(stored) - set(racks)
     if leaving_out:
-        doubted |= set(CareState.objects.filter(pk__in=leaving_out).values_list("rack_id", flat=True))
+        doubted.update(CareState.objects.filter(pk__in=leaving_out).values_list("rack_id", flat=True))
     if doubted:
         states = states_in(doubted)
         counted = count_states(states.exclude(pk__in=leaving_out) if leaving_out else states)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
+from typing import TypeVar
 
 from django.db.models import QuerySet
 
@@ -12,9 +13,10 @@ from apps.animals.models import Animal
 from apps.care.models import Weight
 
 CHUNK = 2000
+Key = TypeVar("Key", int, "int | None")
 
 
-def chunks(ids: Iterable[int], size: int = CHUNK) -> Iterable[list[int]]:
+def chunks(ids: Iterable[Key], size: int = CHUNK) -> Iterable[list[Key]]:
     """Keys in parts small enough for SQLite's bound on variables."""
     whole = list(ids)
     for start in range(0, len(whole), size):

@@ -109,7 +109,10 @@ def _state(pk: int, one: AnimalDue) -> CareState:
     days = one.days
 
     def by_hour(kind: DueKind, moment: datetime | None) -> datetime | None:
-        return moment if kind in days else None
+        if moment is None or kind not in days:
+            return None
+        # left for today: it is due again when the next day begins (and counted anew then)
+        return moment if days[kind] <= clock.day_of(moment) else clock.day_begins(days[kind])
 
     return CareState(
         animal_id=pk,
