@@ -143,8 +143,8 @@ def _stored(leaving_out: frozenset[int]) -> dict[int | None, RackDue]:
     racks: dict[int | None, RackDue] = {
         rack: RackDue(numbers) for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")
     }
-    stored = CareTally.objects.values_list("rack_id", flat=True)
-    doubted: set[int | None] = set(stored) - set(racks)
+    doubted: set[int | None] = set()
+    doubted.update(rack for rack in CareTally.objects.values_list("rack_id", flat=True) if rack not in racks)
     if leaving_out:
         doubted.update(CareState.objects.filter(pk__in=leaving_out).values_list("rack_id", flat=True))
     if doubted:
