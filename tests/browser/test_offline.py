@@ -6,6 +6,7 @@ holds exactly what was tapped: once, by who tapped it, at the time the tablet ha
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from django.contrib.sessions.models import Session
+from PIL import Image
 from playwright.sync_api import Page, Playwright, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -20,11 +22,13 @@ from apps.accounts.models import AuditRow, Facility, Person
 from apps.animals.choices import Status
 from apps.animals.models import Animal
 from apps.animals.services import animal_move, animal_status_set
-from apps.care.models import KeptEntry, MealCheck, MealOffer, SentEntry, Weight
+from apps.care.models import KeptEntry, MealCheck, MealOffer, Photo, SentEntry, Weight
 from apps.core import clock
+from apps.documents.selectors import document_bytes
 from tests.browser.conftest import Visitor
 from tests.browser.keepers import PINS, TODAY, House, furnish
 from tests.browser.tablet import Tablet, tablet_of
+from tests.factories.care import photograph
 from tests.factories.places import make_rack
 from tests.shipping.test_whole_path import at
 
@@ -265,6 +269,33 @@ def test_a_double_tap_is_one_entry_with_and_without_the_link(tablet: Tablet, sma
     tablet.join()
     tablet.waits("")
     assert typed_today(small) == [("Ada Brook", 1660), ("Ada Brook", 1670)]
+
+
+def test_a_photograph_is_made_small_and_waits_on_the_device(tablet: Tablet, small: House, tmp_path: Path) -> None:
+    """Taken where no link is, sent when it is back; a paper that is no picture is refused before anything is kept."""
+    page, animal = tablet.page, small.animals[0]
+    picture, paper = tmp_path / "large.png", tmp_path / "paper.jpg"
+    picture.write_bytes(photograph(3000))
+    paper.write_bytes(b"%PDF-1.7\n" + bytes(500))
+    page.goto(f"/animals/{animal.ref}/care/")
+    page.locator("summary", has_text="Photograph").tap()
+    form = page.locator("form[data-observation='photo']")
+    tablet.cut()
+    form.locator("input[type=file]").set_input_files(paper)
+    form.get_by_role("button", name="Keep the photograph").tap()
+    expect(form.get_by_role("alert")).to_contain_text("not a photograph that can be read")
+    form.locator("input[type=file]").set_input_files(picture)
+    form.get_by_label("Caption").fill("left flank")
+    form.get_by_role("button", name="Keep the photograph").tap()
+    tablet.toast("Kept here. It is sent when the link is back.")
+    tablet.waits("1 waiting")
+    tablet.hold("offline-photograph")
+    tablet.join()
+    tablet.waits("")
+    photo = Photo.objects.get()
+    assert (photo.animal, photo.by, photo.caption) == (animal, small.ada, "left flank")
+    with Image.open(io.BytesIO(document_bytes(photo.document))) as image:
+        assert image.size == (2400, 2400)
 
 
 def test_a_wrong_entry_is_taken_back_before_it_is_sent(tablet: Tablet, small: House) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.test import Client
 from rest_framework.test import APIClient
 
 from apps.accounts.choices import Role
@@ -15,9 +17,11 @@ from apps.accounts.models import AuditRow, Person, PersonRole
 from apps.animals.choices import Status
 from apps.animals.models import Animal
 from apps.animals.services import animal_move, animal_status_set
-from apps.care.models import CareMark, KeptEntry, MealCheck, MealOffer, SentEntry, Weight
+from apps.care.models import CareMark, KeptEntry, MealCheck, MealOffer, Photo, SentEntry, Weight
 from apps.core import clock
+from apps.documents.models import Document
 from apps.places.models import Rack
+from tests.factories.care import photograph
 from tests.factories.places import make_rack
 
 pytestmark = pytest.mark.django_db
@@ -26,7 +30,9 @@ ApiAs = Callable[[Person], APIClient]
 
 def entry(by: Person, name: str, subject: str, ago_s: float = 600, **fields: Any) -> dict[str, Any]:
     """One entry as the device keeps it."""
-    own: dict[str, Any] = {key: fields.pop(key) for key in ("place", "client_id", "observed_at") if key in fields}
+    own: dict[str, Any] = {
+        key: fields.pop(key) for key in ("place", "client_id", "observed_at", "photo") if key in fields
+    }
     values = {
         key: [str(one) for one in (value if isinstance(value, list) else [value])] for key, value in fields.items()
     }
@@ -118,6 +124,61 @@ def test_an_entry_for_an_animal_that_is_not_there_is_kept(
     assert (offer.by_id, offer.observed_at) == (keeper.pk, kept.sent.observed_at)
     assert api_as(owner).post(f"{path}discard/", {"note": "no"}).status_code == 409
     assert AuditRow.objects.filter(act="kept-entry.recorded").count() == 1
+
+
+def in_text(content: bytes) -> str:
+    """A file as an entry carries it."""
+    return b64encode(content).decode()
+
+
+def test_a_photograph_waits_like_any_entry(api_as: ApiAs, keeper: Person, snake: Animal) -> None:
+    """Written once, as seen; the same id with another picture is another entry."""
+    one = entry(keeper, "photo", snake.ref, caption="left flank", photo=in_text(photograph()))
+    assert [send(api_as(keeper), one)[0]["answer"] for _ in range(2)] == ["written", "again"]
+    photo = Photo.objects.get()
+    assert (photo.animal, photo.caption, photo.document.mime) == (snake, "left flank", "image/jpeg")
+    assert timedelta(seconds=590) < photo.recorded_at - photo.observed_at < timedelta(seconds=630)
+    other = one | {"photo": in_text(photograph(50))}
+    assert send(api_as(keeper), other)[0]["answer"] == "refused"
+    assert Photo.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("photo", "words"),
+    [
+        ("", "The photograph itself is missing"),
+        ("not base64!", "did not arrive whole"),
+        (b64encode(b"%PDF-1.7").decode(), "not a photograph that can be read"),
+    ],
+)
+def test_a_photograph_that_is_none_is_refused_in_words(
+    api_as: ApiAs, keeper: Person, snake: Animal, photo: str, words: str
+) -> None:
+    """And nothing of it is kept."""
+    answer = send(api_as(keeper), entry(keeper, "photo", snake.ref, photo=photo))[0]
+    assert (answer["answer"], answer["field"]) == ("refused", "photo")
+    assert words in answer["words"]
+    assert not SentEntry.objects.exists()
+    assert not Document.objects.exists()
+
+
+def test_a_photograph_of_an_animal_that_left_is_kept_with_its_pixels(
+    api_as: ApiAs, keeper: Person, owner: Person, snake: Animal, client_as: Callable[[Person], Client]
+) -> None:
+    """Shown to who decides, and recorded as it was seen."""
+    assert snake.tub is not None
+    place = snake.tub.ref
+    animal_move(by=owner, animal=snake, tub=make_rack(room=snake.tub.rack.room, prefix="9A").tubs.order_by("pk")[0])
+    one = entry(keeper, "photo", snake.ref, place=place, caption="tail", photo=in_text(photograph()))
+    assert send(api_as(keeper), one)[0]["answer"] == "kept"
+    kept, document = KeptEntry.objects.get(), Document.objects.get()
+    assert f"/documents/{document.ref}/" in client_as(keeper).get("/care/kept/").content.decode()
+    assert not Photo.objects.exists()
+    path = f"/api/v1/kept-entries/{kept.ref}/record/"
+    assert api_as(keeper).post(path, {"note": "taken before the move"}).status_code == 200
+    photo = Photo.objects.get()
+    assert (photo.animal, photo.document, photo.observed_at) == (snake, document, kept.sent.observed_at)
+    assert photo.caption == "tail"
 
 
 def test_a_kept_entry_of_somebody_else_is_for_the_lead(

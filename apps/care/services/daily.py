@@ -14,6 +14,7 @@ from apps.care.models import CareMark, Condition, HealthNote, Photo
 from apps.care.services.facts import client_uuid, fact_again, fact_write, seen_at
 from apps.core import clock
 from apps.core.errors import Invalid, WrongState
+from apps.documents.models import Document
 from apps.documents.services import document_store, photo_clean
 
 LONGEST_NOTE = 2000
@@ -115,13 +116,16 @@ def photo_add(
     *,
     by: Person,
     animal: Animal,
-    content: bytes,
+    content: bytes | Document,
     caption: str = "",
     observed_at: datetime | None = None,
     client_id: UUID | str | None = None,
     request_key: str | None = None,
 ) -> Photo:
-    """Keep a photograph, re-encoded so that nothing but its pixels is kept. Raises Invalid or TooLarge (``photo``)."""
+    """Keep a photograph, re-encoded so that nothing but its pixels is kept. Raises Invalid or TooLarge (``photo``).
+
+    ``content`` is the file, or what ``photo_document`` made of it before.
+    """
     words = caption.strip()
     if len(words) > 120:
         raise Invalid("A caption has at most 120 characters.", field="caption")
@@ -130,7 +134,15 @@ def photo_add(
     if earlier is not None:
         return earlier
     moment = seen_at(animal, observed_at)
-    document = document_store(
+    document = content if isinstance(content, Document) else photo_document(by, animal, content, words, moment)
+    photo = fact_write(Photo, by=by, animal=animal, moment=moment, document=document, caption=words, client_id=uuid)
+    audit_write(by=by, act="photo.add", subject=animal, detail={"document": document.ref})
+    return photo
+
+
+def photo_document(by: Person, animal: Animal, content: bytes, words: str, moment: datetime) -> Document:
+    """The pixels of a photograph as a document of the animal. Raises Invalid or TooLarge (``photo``)."""
+    return document_store(
         by=by,
         kind="photo",
         subject_kind="animal",
@@ -140,6 +152,3 @@ def photo_add(
         mime="image/jpeg",
         filename=f"{animal.ref}-{clock.local(moment):%Y%m%d-%H%M}.jpg",
     )
-    photo = fact_write(Photo, by=by, animal=animal, moment=moment, document=document, caption=words, client_id=uuid)
-    audit_write(by=by, act="photo.add", subject=animal, detail={"document": document.ref})
-    return photo

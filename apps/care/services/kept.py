@@ -12,10 +12,13 @@ from apps.animals.models import Animal
 from apps.care.choices import KeptDecision
 from apps.care.models import KeptEntry, SentEntry
 from apps.care.policies import check_decide
+from apps.care.services.daily import photo_document
 from apps.core import clock
 from apps.core.errors import Invalid, WrongState
 
 LONGEST_REASON = 200
+PHOTO_FIELD = "photograph"
+"""Where a kept photograph's fields name the document that holds its pixels."""
 
 
 @dataclass(frozen=True)
@@ -27,22 +30,31 @@ class ToKeep:
     client_id: UUID
     fields: dict[str, list[str]]
     words: str
+    photo: bytes = b""
 
 
 @service("kept-entries.keep", may=Permission.CARE_RECORD)
 def kept_entries_keep(
     *, by: Person, sent: SentEntry, items: list[ToKeep], request_key: str | None = None
 ) -> list[KeptEntry]:
-    """Keep what an entry says of these animals until somebody decides; one audit row an animal."""
+    """Keep what an entry says of these animals until somebody decides; one audit row an animal.
+
+    Raises Invalid or TooLarge (``photo``) for a photograph that is none.
+    """
     rows = []
     for item in items:
+        fields = dict(item.fields)
+        if item.photo:
+            caption = "".join(fields.get("caption", []))
+            document = photo_document(by, item.animal, item.photo, caption, sent.observed_at)
+            fields[PHOTO_FIELD] = [document.ref]
         rows.append(
             KeptEntry.objects.create(
                 sent=sent,
                 animal=item.animal,
                 name=item.name,
                 client_id=item.client_id,
-                fields=item.fields,
+                fields=fields,
                 words=item.words[:300],
             )
         )

@@ -21,6 +21,8 @@ from apps.core import clock
 from apps.dashboards.services import Entry, kept_entry_record, observations_take
 
 MOST_ENTRIES = 500
+# in base64; a device makes a photograph smaller than this before it keeps it
+MOST_PHOTO = 4 * 1024 * 1024
 
 
 class EntryIn(serializers.Serializer[Any]):
@@ -40,6 +42,9 @@ class EntryIn(serializers.Serializer[Any]):
             child=serializers.CharField(allow_blank=True, max_length=2000, trim_whitespace=False), max_length=500
         ),
         help_text="What the form of the page would post, each name with its values.",
+    )
+    photo = serializers.CharField(
+        max_length=MOST_PHOTO, default="", allow_blank=True, help_text="The file of a photograph, in base64."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,7 +10,9 @@ from uuid import UUID
 
 import orjson
 from django import forms
+from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
 from django.http import QueryDict
+from django.utils.datastructures import MultiValueDict
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
@@ -41,6 +44,7 @@ class Entry:
     subject: str = ""
     place: str = ""
     page: str = ""
+    photo: str = ""  # the file of a photograph in base64
 
     @property
     def posted(self) -> QueryDict:
@@ -50,7 +54,13 @@ class Entry:
     @property
     def input_hash(self) -> str:
         """What makes two entries the same."""
-        content = [self.name, self.subject, {k: v for k, v in self.fields.items() if k not in FORM_ONLY}]
+        content: list[object] = [
+            self.name,
+            self.subject,
+            {k: v for k, v in self.fields.items() if k not in FORM_ONLY},
+        ]
+        if self.photo:
+            content.append(hashlib.sha256(self.photo.encode()).hexdigest())
         return hashlib.sha256(orjson.dumps(content, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
@@ -106,16 +116,34 @@ def take_animal(by: Person, entry: Entry, moment: Moment) -> Outcome:
     """An act of one animal, read and written as its page does."""
     animal = animal_of(entry.subject)
     words = elsewhere_words(animal, place=entry.place, moment=moment.at)
+    photo = photo_of(entry)
     if words:
-        return Outcome("", [ToKeep(animal, entry.name, entry.client_id, entry.fields, words)])
-    return Outcome(animal_write(by, animal, entry.name, entry.posted, moment.given, entry.client_id))
+        return Outcome("", [ToKeep(animal, entry.name, entry.client_id, entry.fields, words, photo)])
+    files = MultiValueDict({"photo": [SimpleUploadedFile("photo", photo)]} if photo else {})
+    return Outcome(animal_write(by, animal, entry.name, entry.posted, moment.given, entry.client_id, files))
+
+
+def photo_of(entry: Entry) -> bytes:
+    """The file that an entry carries; empty without one. Raises Invalid (``photo``) where one is due or unreadable."""
+    if entry.name == "photo" and not entry.photo:
+        raise Invalid("The photograph itself is missing. Take it again.", field="photo")
+    try:
+        return base64.b64decode(entry.photo, validate=True)
+    except ValueError:
+        raise Invalid("The photograph did not arrive whole. Take it again.", field="photo") from None
 
 
 def animal_write(
-    by: Person, animal: Animal, name: str, posted: QueryDict, observed_at: datetime | None, client_id: UUID
+    by: Person,
+    animal: Animal,
+    name: str,
+    posted: QueryDict,
+    observed_at: datetime | None,
+    client_id: UUID,
+    files: MultiValueDict[str, UploadedFile] | None = None,
 ) -> str:
     """Write one act of one animal; a moment typed into the form goes before the device's."""
     form_class, act = ACTS[name]
-    data = read(form_class(posted))
+    data = read(form_class(posted, files))
     data["observed_at"] = data.get("observed_at") or observed_at
     return act(by, animal, data | {"client_id": client_id}, None)

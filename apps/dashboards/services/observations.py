@@ -19,7 +19,8 @@ from apps.care.models import KeptEntry, SentEntry
 from apps.care.pages.acts import ACTS
 from apps.care.policies import decided_anyway
 from apps.care.selectors import care_rules
-from apps.care.services import kept_entries_keep, kept_entry_decide
+from apps.care.services import kept_entries_keep, kept_entry_decide, photo_add
+from apps.care.services.kept import PHOTO_FIELD
 from apps.core import clock
 from apps.core.errors import DomainError, Invalid, Many, RequestKeyReused
 from apps.core.formats import count_text
@@ -34,15 +35,13 @@ from apps.dashboards.services.entries import (
     take_animal,
 )
 from apps.dashboards.services.entries_racks import take_rack_check, take_rack_offer
+from apps.documents.models import Document
 
 WRITTEN, AGAIN, KEPT, REFUSED, ANOTHER = "written", "again", "kept", "refused", "another-person"
-# a photograph is a file: it needs the link
-NOT_SENT = frozenset({"photo"})
-
 
 Take = Callable[[Person, Entry, Moment], Outcome]
 OBSERVATIONS: dict[str, Take] = {
-    **{name: take_animal for name in ACTS if name not in NOT_SENT},
+    **dict.fromkeys(ACTS, take_animal),
     "rack-offer": take_rack_offer,
     "rack-check": take_rack_check,
 }
@@ -139,7 +138,17 @@ def kept_entry_record(*, by: Person, entry: KeptEntry, note: str, request_key: s
     """Record a kept entry all the same, as seen by who saw it; ``by`` decided it. Raises what the act raises."""
     decided = kept_entry_decide(by=by, entry=entry, decision=KeptDecision.RECORDED, note=note)
     seen_by = entry.sent.by if entry.sent.by.is_active else by
-    posted = posted_of(entry.fields)
+    animal, seen_at = animal_of(entry.animal.ref), entry.sent.observed_at
     with decided_anyway():
-        animal_write(seen_by, animal_of(entry.animal.ref), entry.name, posted, entry.sent.observed_at, entry.client_id)
+        if entry.name == "photo":
+            photo_add(
+                by=seen_by,
+                animal=animal,
+                content=Document.objects.get(ref=entry.fields[PHOTO_FIELD][0]),
+                caption="".join(entry.fields.get("caption", [])),
+                observed_at=seen_at,
+                client_id=entry.client_id,
+            )
+        else:
+            animal_write(seen_by, animal, entry.name, posted_of(entry.fields), seen_at, entry.client_id)
     return decided

@@ -29,7 +29,7 @@ from apps.dashboards.api.offline import MOST_ENTRIES, EntriesIn
 from apps.dashboards.forms import DecisionForm
 from apps.dashboards.services import Answer, Entry, kept_entry_record, observations_take
 
-FILE_MOST = 5 * 1024 * 1024
+FILE_MOST = settings.UPLOAD_MAX_BYTES
 A_PAGE = 50
 # what the worker keeps of the shell: by the name that a page loads them by
 SHELL = (
@@ -51,7 +51,7 @@ SHELL = (
     "fonts/AtkinsonHyperlegible-Bold.ttf",
 )
 # modules that others import by their plain name
-PLAIN = ("core/js/queue.js",)
+PLAIN = ("core/js/queue.js", "core/js/picture.js")
 
 
 @requires(Permission.READ, write=Permission.CARE_RECORD)
@@ -75,7 +75,7 @@ def _entries_of(request: HttpRequest) -> list[Entry]:
     if given is None:
         raise Invalid("Choose the file that the device saved.", field="file")
     if given.size is None or given.size > FILE_MOST:
-        raise TooLarge("A file of waiting entries is far below 5 MB. This is another file.", field="file")
+        raise TooLarge("A file that a device saved is below 20 MB. This is another file.", field="file")
     try:
         found = orjson.loads(given.read())["entries"]
         if not isinstance(found, list):

@@ -4,11 +4,13 @@
 // A page may add to an entry before it is put down: the form fires "observation:entry" with the entry as its detail, and
 // "observation:kept" when it stays on the device, "observation:written" when the server has it.
 import * as queue from "./queue.js";
+import { NoPicture, smaller } from "./picture.js";
 
 // a slow link holds nobody up: after this the entry counts as kept, and the head of the page says when it is gone
 const PATIENCE_MS = 2500;
 // a second tap with nothing changed in between is the same tap
 const DOUBLE_MS = 1500;
+const WHEN_SENT = { "signed-out": "It is sent when you have signed in again.", "no-link": "It is sent when the link is back." };
 const shown = new Map(); // form -> the alert that says why it was refused
 
 function fieldsOf(form, submitter) {
@@ -102,8 +104,22 @@ function leave(form, words) {
   else window.location.replace(window.location.href.split("#")[0]);
 }
 
+// the picture chosen in a form, made small; null where none is
+async function pictureOf(form) {
+  const file = form.querySelector('input[type="file"]')?.files[0];
+  return file ? smaller(file) : null;
+}
+
 async function take(form, submitter) {
   const typed = fieldsOf(form, submitter);
+  let photo;
+  try {
+    photo = await pictureOf(form);
+  } catch (error) {
+    if (!(error instanceof NoPicture)) throw error;
+    refused(form, { client_id: form.dataset.entry || "", words: error.message, field: "photo" });
+    return;
+  }
   const entry = {
     client_id: form.dataset.entry || queue.newId(),
     name: form.dataset.observation,
@@ -118,17 +134,20 @@ async function take(form, submitter) {
     state: "waiting",
     words: "",
   };
+  if (photo !== null) entry.photo = photo;
   form.dispatchEvent(new CustomEvent("observation:entry", { detail: entry }));
   await queue.put(entry);
   const patience = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS, new Map()));
   const answer = (await Promise.race([queue.send(), patience])).get(entry.client_id);
   if (!answer || answer.answer === "another-person") {
     cleared(form);
-    const why = queue.state === "signed-out" ? "It is sent when you have signed in again." : "It is sent when the link is back.";
+    const why = WHEN_SENT[queue.state] || "It is on its way.";
     const link = queue.state === "signed-out" ? signIn() : null;
     toast(`Kept here. ${why}`, { link, undo: { words: "Undo", act: (line) => takeBack(form, entry, line) } });
     form.dataset.keptAt = String(Date.now());
     form.dataset.keptFields = JSON.stringify(typed);
+    // the same picture is not taken twice; another one is chosen anew
+    if (photo !== null) form.reset();
     form.dispatchEvent(new CustomEvent("observation:kept", { detail: entry }));
     return;
   }
@@ -156,7 +175,7 @@ document.addEventListener(
   "submit",
   (event) => {
     const form = event.target;
-    if (!form.dataset?.observation || !queue.person() || form.querySelector('input[type="file"]')) return;
+    if (!form.dataset?.observation || !queue.person()) return;
     event.preventDefault();
     event.stopImmediatePropagation();
     // a double tap is one entry, also when the first tap is kept here or the next page is on its way

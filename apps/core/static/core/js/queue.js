@@ -5,6 +5,10 @@ const NAME = "broodwright";
 const ADDRESS = "/api/v1/observations/";
 const BATCH = 25;
 const GIVE_UP_MS = 8000;
+// photographs: so much in one sending, and so long for it over a weak link
+const BATCH_CHARS = 3000000;
+const CHARS_A_MS = 50;
+const FILE_CHARS = 15000000;
 const KEEP_OFFERS_MS = 36 * 3600 * 1000;
 
 let opened = null;
@@ -125,9 +129,18 @@ let running = null;
 let pause = 5000;
 let timer = 0;
 
+const photoChars = (entries) => entries.reduce((sum, one) => sum + (one.photo || "").length, 0);
+
+// the first of what waits, cut where `most` entries or `chars` of photographs are reached; never empty
+function firstOf(waiting, most, chars) {
+  let count = 1;
+  while (count < Math.min(most, waiting.length) && photoChars(waiting.slice(0, count + 1)) <= chars) count += 1;
+  return waiting.slice(0, count);
+}
+
 async function post(entries) {
   const stop = new AbortController();
-  const clock = setTimeout(() => stop.abort(), GIVE_UP_MS);
+  const clock = setTimeout(() => stop.abort(), GIVE_UP_MS + photoChars(entries) / CHARS_A_MS);
   try {
     return await fetch(ADDRESS, {
       method: "POST",
@@ -146,6 +159,7 @@ async function post(entries) {
           person: one.person,
           observed_at: one.observed_at,
           fields: one.fields,
+          photo: one.photo,
         })),
       }),
     });
@@ -163,7 +177,7 @@ async function sendAll() {
       if (first) state = navigator.onLine ? "" : "no-link";
       break;
     }
-    const batch = waiting.slice(0, BATCH);
+    const batch = firstOf(waiting, BATCH, BATCH_CHARS);
     let answer;
     try {
       answer = await post(batch);
@@ -252,9 +266,16 @@ document.addEventListener("visibilitychange", () => {
 });
 tidy();
 
-// everything that waits, as a file: the last resort, read by the page of waiting entries at any desk
-export async function asFile() {
-  const entries = (await all()).map(({ seq, offers: _, checks: __, ...rest }) => rest);
-  const text = JSON.stringify({ kind: "waiting entries", device_now: new Date().toISOString(), entries }, null, 1);
-  return new Blob([text], { type: "application/json" });
+// everything that waits, as a file (several where photographs make it large): the last resort, read by the page of waiting
+// entries at any desk
+export async function asFiles() {
+  let rest = (await all()).map(({ seq, offers: _, checks: __, ...kept }) => kept);
+  const files = [];
+  while (rest.length) {
+    const entries = firstOf(rest, rest.length, FILE_CHARS);
+    rest = rest.slice(entries.length);
+    const text = JSON.stringify({ kind: "waiting entries", device_now: new Date().toISOString(), entries }, null, 1);
+    files.push(new Blob([text], { type: "application/json" }));
+  }
+  return files;
 }

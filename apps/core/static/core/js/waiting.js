@@ -4,10 +4,10 @@ import * as queue from "./queue.js";
 const box = document.querySelector("[data-entries]");
 const list = box.querySelector("[data-list]");
 const line = document.querySelector("[data-line]");
-const NAMES = { "rack-offer": "offered", "rack-check": "checked", weight: "weight", offer: "food offered", check: "meal checked", shed: "shed", mark: "water, cleaned, droppings", condition: "body shape", note: "health note" };
+const NAMES = { "rack-offer": "offered", "rack-check": "checked", weight: "weight", offer: "food offered", check: "meal checked", shed: "shed", mark: "water, cleaned, droppings", condition: "body shape", note: "health note", photo: "photograph" };
 
 function what(entry) {
-  const own = ["mass_g", "kind", "seen", "stage", "outcome", "text"].flatMap((name) => entry.fields[name] || []);
+  const own = ["mass_g", "kind", "seen", "stage", "outcome", "text", "caption"].flatMap((name) => entry.fields[name] || []);
   const tubs = entry.fields.shown?.length ? ` ${entry.fields.shown.length} tubs` : "";
   return `${NAMES[entry.name] || entry.name}${tubs}${own.length ? `: ${own.join(", ")}` : ""}`;
 }
@@ -58,11 +58,15 @@ async function draw() {
 
 box.querySelector("[data-send]").addEventListener("click", () => queue.send());
 box.querySelector("[data-save]").addEventListener("click", async () => {
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(await queue.asFile());
-  link.download = `waiting-entries-${new Date().toISOString().slice(0, 16).replace(":", "")}.json`;
-  link.click();
-  URL.revokeObjectURL(link.href);
+  const files = await queue.asFiles();
+  const stamp = new Date().toISOString().slice(0, 16).replace(":", "");
+  files.forEach((file, index) => {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(file);
+    link.download = `waiting-entries-${stamp}${files.length > 1 ? `-${index + 1}` : ""}.json`;
+    link.click();
+    URL.revokeObjectURL(link.href);
+  });
 });
 queue.onChange(draw);
 draw();
