@@ -10,7 +10,7 @@ from uuid import UUID
 
 import orjson
 from django import forms
-from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
@@ -140,7 +140,7 @@ def animal_write(
     posted: QueryDict,
     observed_at: datetime | None,
     client_id: UUID,
-    files: MultiValueDict[str, UploadedFile] | None = None,
+    files: MultiValueDict[str, SimpleUploadedFile] | None = None,
 ) -> str:
     """Write one act of one animal; a moment typed into the form goes before the device's."""
     form_class, act = ACTS[name]
