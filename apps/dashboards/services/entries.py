@@ -6,11 +6,12 @@ import base64
 import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 import orjson
 from django import forms
-from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
@@ -119,7 +120,9 @@ def take_animal(by: Person, entry: Entry, moment: Moment) -> Outcome:
     photo = photo_of(entry)
     if words:
         return Outcome("", [ToKeep(animal, entry.name, entry.client_id, entry.fields, words, photo)])
-    files = MultiValueDict({"photo": [SimpleUploadedFile("photo", photo)]} if photo else {})
+    files: MultiValueDict[str, UploadedFile[Any]] = MultiValueDict(
+        {"photo": [SimpleUploadedFile("photo", photo)]} if photo else {}
+    )
     return Outcome(animal_write(by, animal, entry.name, entry.posted, moment.given, entry.client_id, files))
 
 
@@ -140,7 +143,7 @@ def animal_write(
     posted: QueryDict,
     observed_at: datetime | None,
     client_id: UUID,
-    files: MultiValueDict[str, SimpleUploadedFile] | None = None,
+    files: MultiValueDict[str, UploadedFile[Any]] | None = None,
 ) -> str:
     """Write one act of one animal; a moment typed into the form goes before the device's."""
     form_class, act = ACTS[name]
