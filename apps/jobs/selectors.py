@@ -4,20 +4,28 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from django.db.models import F, QuerySet
+from django.db.models import Case, F, QuerySet, When
 
 from apps.accounts.models import Person
 from apps.accounts.selectors import owners
 from apps.core import clock
 from apps.jobs.models import Alarm, Delivery, JobRun, Notice, OnCall
 
+# Kinds that are a matter of the records: nothing alive is worse off for the hour until somebody looks.
+OF_RECORDS = ("lineage",)
+
 
 def open_alarms() -> QuerySet[Alarm]:
-    """Alarms not resolved, unacknowledged first, oldest first."""
+    """Alarms not resolved: unacknowledged first, then what may harm an animal before what only the records say, oldest
+    first."""
     return (
         Alarm.objects.filter(resolved_at__isnull=True)
         .select_related("acknowledged_by")
-        .order_by(F("acknowledged_at").asc(nulls_first=True), "raised_at")
+        .order_by(
+            F("acknowledged_at").asc(nulls_first=True),
+            Case(When(kind__in=OF_RECORDS, then=1), default=0),
+            "raised_at",
+        )
     )
 
 

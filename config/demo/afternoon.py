@@ -66,8 +66,10 @@ def tasks_replayed(people: dict[str, Person]) -> int:
             for time in list(open_times()):
                 _task_worked(people, keepers[(back + time.pk) % len(keepers)], time, back)
     with clock.at(LOADED_AT):
-        nursery = Rack.objects.filter(room__name="Nursery").order_by("walk_order", "name")[1]
-        task_add(by=people["maren"], kind=TaskKind.OTHER, words="Replace the cracked tub 1B-14", rack=nursery)
+        # a small house has one rack there
+        rack = list(Rack.objects.filter(room__name="Nursery").order_by("walk_order", "name")[:2])[-1]
+        tub = rack.tubs.order_by("walk_order")[13].label
+        task_add(by=people["maren"], kind=TaskKind.OTHER, words=f"Replace the cracked tub {tub}", rack=rack)
     return TaskDue.objects.count()
 
 

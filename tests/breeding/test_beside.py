@@ -10,9 +10,16 @@ from django.test import Client
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal
-from apps.breeding.models import Rota, RotaLine, SeasonForecast
+from apps.breeding.models import Rota, RotaLine, Season, SeasonForecast
 from apps.breeding.selectors.beside import plan_actual, said_windows, seasons_beside
-from apps.breeding.services import CycleItem, cycles_record, ovulation_record, scan_record, visit_begin
+from apps.breeding.services import (
+    CycleItem,
+    cycles_record,
+    forecasts_refresh,
+    ovulation_record,
+    scan_record,
+    visit_begin,
+)
 from apps.core import clock
 from tests.factories.breeding import scanned, season
 
@@ -123,3 +130,12 @@ def test_her_page_says_what_had_been_said(client_as: As, keeper: Person, lead: P
     page = text(client_as(keeper).get(f"/season/{female.ref}/"))
     assert "said " in page
     assert f"on {(clock.today() - timedelta(days=60)).day} Feb" in page
+
+
+def test_a_season_that_is_over_has_no_next_step(client_as: As, lead: Person, years: list[Animal]) -> None:
+    """What was laid last year is not fed by last year's page."""
+    forecasts_refresh(by=lead, seasons=list(Season.objects.filter(year=2025)))
+    board = text(client_as(lead).get("/season/?year=2025"))
+    assert "laid 25 Mar" in board
+    assert "Weigh, offer food" not in board.split("<tbody", 1)[1]
+    assert "This season is over." in text(client_as(lead).get(f"/season/{years[0].ref}/?year=2025"))

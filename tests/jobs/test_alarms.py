@@ -15,6 +15,7 @@ from apps.jobs.choices import RunState
 from apps.jobs.events import AlarmRaised
 from apps.jobs.models import Alarm, JobRun, Notice
 from apps.jobs.reactions import alarm_notices
+from apps.jobs.selectors import open_alarms
 from apps.jobs.services import alarm_acknowledge, alarm_raise, alarm_resolve, job_run
 from apps.jobs.tasks import send_notices
 from apps.jobs.views import steps_for
@@ -32,6 +33,13 @@ def test_one_open_alarm_per_condition(frozen: datetime, system: Person) -> None:
     assert first.pk == second.pk
     assert Alarm.objects.get().label.endswith("33.9 °C")
     assert AuditRow.objects.filter(act="alarm.raise").count() == 1
+
+
+def test_what_may_harm_an_animal_comes_before_what_only_the_records_say(frozen: datetime, system: Person) -> None:
+    """The bar shows one: a warm incubator, not a young that does not fit its parents."""
+    for kind, label in (("lineage", "B does not fit"), ("probe", "Incubator 2 is warm")):
+        alarm_raise(by=system, kind=kind, subject_ref="x", condition="y", label=label)
+    assert [alarm.label for alarm in open_alarms()] == ["Incubator 2 is warm", "B does not fit"]
 
 
 def test_a_new_alarm_after_the_condition_ended(frozen: datetime, system: Person) -> None:

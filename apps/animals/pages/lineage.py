@@ -21,6 +21,9 @@ ZOOMS = (50, 75, 100, 150)
 MATES_SHOWN = 60
 RECORDS_SHOWN = 40
 SECONDS = 3.0
+# So many traits of one series are named; more have the series' code.
+NAMED_TOGETHER = 2
+ONE_WORD_SHARE = 0.9
 LEAST = 0.01
 SURE = 0.9995
 
@@ -159,12 +162,14 @@ def _moved(one: Influence, belief: float | None) -> float:
 
 
 def _names(animal: Animal) -> dict[str, str]:
-    """The trait label of every series, or its code where several share it."""
+    """The trait label of every series; of two both, of more the series by its code."""
     catalogue = catalogue_of(animal.species)
     if catalogue is None:
         return {}
     return {
-        locus.code: locus.alleles[0].label if len(locus.alleles) == 1 else locus.code.replace("_", " ")
+        locus.code: "/".join(allele.label for allele in locus.alleles)
+        if len(locus.alleles) <= NAMED_TOGETHER
+        else f"{locus.code.replace('_', ' ')} series"
         for locus in catalogue.loci
     }
 
@@ -192,10 +197,16 @@ def _box(
         ref=one.ref,
         beside="" if one.status == Status.HERE else str(one.status),
         is_dead=one.status == Status.DEAD,
-        bars=tuple(Bar(f"het {names.get(row.series, row.series)}", row.carries, row.before) for row in doubtful),
+        bars=tuple(Bar(_het_word(row, names), row.carries, row.before) for row in doubtful),
         dam=_box(one.dam_id, kin, carried, names, up - 1) if up and one.dam_id in kin else None,
         sire=_box(one.sire_id, kin, carried, names, up - 1) if up and one.sire_id in kin else None,
     )
+
+
+def _het_word(row: CarriedBelief, names: dict[str, str]) -> str:
+    """``het Mystic`` where nearly all of the chance is one genotype's, else the series it is about."""
+    share, word = max((share, name) for name, share in row.genotypes.items() if name.startswith("het "))
+    return word if share >= ONE_WORD_SHARE * row.carries else f"het {names.get(row.series, row.series)}"
 
 
 def _worth_a_bar(row: CarriedBelief) -> bool:

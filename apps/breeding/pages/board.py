@@ -278,6 +278,11 @@ def _year_now(profile: SpeciesProfile, years: list[int], today: date) -> int:
     return now if now in years else years[0]
 
 
+def is_over(profile: SpeciesProfile, year: int, stage: str, today: date) -> bool:
+    """A past season has no next step, unless its eggs are still to come."""
+    return season_span(profile, year)[1] < today and stage not in {Stage.OVULATED, Stage.GRAVID}
+
+
 def needs_now(line: SeasonLine, profile: SpeciesProfile, today: date) -> bool:
     """Late, about to ovulate, or eggs due within the week: the rows in accent."""
     near = profile.number("strip.near_ovulation_days") or 0
@@ -331,7 +336,9 @@ def _row(line: SeasonLine, detail: SeasonDetail, query: BoardQuery, profile: Spe
         mm=number_text(scans[-1].mm, 1) if scans else DASH,
         growth=growth_words(detail.forecast),
         act=line.act,
-        act_words=act_word(line.act) if line.act else DASH,
+        act_words=DASH
+        if not line.act or is_over(profile, detail.season.year, line.stage, today)
+        else act_word(line.act),
         decided=line.decided,
         eggs=eggs_words(line.stage, line.laying, laid_on(cycle), line.is_late),
         needs=needs,

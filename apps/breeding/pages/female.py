@@ -13,6 +13,7 @@ from apps.animals.selectors import holds_in_force
 from apps.breeding.choices import CycleFact, CycleStep, SeasonState, Stage, act_word
 from apps.breeding.models import Cycle, Scan, Season, SeasonForecast, Visit
 from apps.breeding.pages.beside import window_words
+from apps.breeding.pages.board import is_over
 from apps.breeding.pages.reasons import ReasonLine, reason_lines
 from apps.breeding.pages.strips import female_strip, past_strip
 from apps.breeding.pages.words import (
@@ -161,7 +162,8 @@ def female_page(female: Animal, season: Season | None, person: Person) -> Female
     cycle = detail.cycle if detail is not None else None
     late = forecast is not None and forecast.act == "see_vet" and forecast.stage in {Stage.OVULATED, Stage.GRAVID}
     needs = late or (forecast is not None and forecast.stage == Stage.PREOVULATORY)
-    lead, lesser, decided = _advice(detail, female)
+    over = season is not None and is_over(profile, season.year, forecast.stage if forecast else "", today)
+    lead, lesser, decided = (None, [], "") if over else _advice(detail, female)
     said = said_windows(list(details))
     return FemalePage(
         animal=female,
@@ -178,8 +180,8 @@ def female_page(female: Animal, season: Season | None, person: Person) -> Female
         lead=lead,
         lesser=lesser,
         decided=decided,
-        next_scan=forecast.next_scan_on if forecast else None,
-        no_advice=_no_advice(female, profile, season, forecast),
+        next_scan=forecast.next_scan_on if forecast and not over else None,
+        no_advice="This season is over." if over else _no_advice(female, profile, season, forecast),
         barriers=female_barriers(female, clock.now()) if _asks_gate(forecast) else [],
         holds=list(holds_in_force([female], clock.now()).get(female.pk, [])),
         visits=visits,
