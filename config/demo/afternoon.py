@@ -100,7 +100,8 @@ def rounds_walked(people: dict[str, Person]) -> CareRound:
         nursery = round_open(by=bram, room=Room.objects.get(name="Nursery"))
         racks = list(Rack.objects.filter(room=nursery.room).order_by("walk_order", "name"))
         round_claim(by=bram, care_round=nursery, rack=racks[0])
-        round_claim(by=yusra, care_round=nursery, rack=racks[-1])
+        if len(racks) > 1:
+            round_claim(by=yusra, care_round=nursery, rack=racks[-1])
     by_rack: dict[int, list[Animal]] = defaultdict(list)
     for animal in _of_room(nursery.room):
         by_rack[animal.tub.rack_id if animal.tub else 0].append(animal)
