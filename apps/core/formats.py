@@ -33,10 +33,12 @@ def mm_text(value: Number | None) -> str:
 
 
 def grams_text(value: Number | None) -> str:
-    """``1,743 g``; one decimal under 10 g, where it matters."""
+    """``1,743 g``; one decimal under 10 g, and under 100 g where one was read: an egg of 84.5 g is none of 85 g."""
     if value is None:
         return DASH
-    return f"{number_text(value, 1 if 0 < abs(float(value)) < 10 else 0)} g"
+    size = abs(float(value))
+    tenths = 0 < size < 10 or (size < 100 and round(size, 1) != round(size))
+    return f"{number_text(value, 1 if tenths else 0)} g"
 
 
 def celsius_text(value: Number | None) -> str:

@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from apps.accounts.models import Person
 from apps.animals.models import Animal, Brood
+from apps.core import clock
 from apps.incubation.models import Box, Egg
 from apps.incubation.services import box_set, clutch_lay, egg_fail
 from tests.factories.animals import BOA, make_female
@@ -79,6 +80,27 @@ def test_bad_input_keeps_what_was_typed(incubation: Person, client_as: ClientAs,
     assert late.status_code == 200
     assert "future" in late.content.decode()
     assert not Brood.objects.exists()
+
+
+def test_a_clutch_without_an_incubator_says_where_one_is_set_up(
+    owner: Person, client_as: ClientAs, frozen: datetime
+) -> None:
+    """An empty choice would be a dead end; a mass that was read keeps its tenth."""
+    moment = clock.now()
+    brood = clutch_lay(
+        by=owner,
+        dam=make_female(),
+        laying_began=moment,
+        laying_finished=moment,
+        eggs=2,
+        slugs=0,
+        egg_masses_g=[84.5, 90.0],
+    )
+    text = client_as(owner).get(f"/incubation/broods/{brood.ref}/").content.decode()
+    assert "Set up an incubator" in text
+    assert "84.5 g" in text
+    make_incubator()
+    assert "Set up an incubator" not in client_as(owner).get(f"/incubation/broods/{brood.ref}/").content.decode()
 
 
 def test_rights(observer: Person, packer: Person, client_as: ClientAs, owner: Person, frozen: datetime) -> None:
