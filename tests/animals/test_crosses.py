@@ -165,7 +165,7 @@ def test_values_have_a_page(client_as: ClientAs, lead: Person, observer: Person)
     assert "400.00 USD" in client.get(address).content.decode()
     assert client.post(address, {**typed, "notation": "Clwon", "request_key": "m"}).status_code == 400
     row = TraitValue.objects.get()
-    assert client.post(f"/trait-values/{row.pk}/drop/").status_code == 302
+    assert client.post(f"/trait-values/{row.ref}/drop/").status_code == 302
     assert not TraitValue.objects.exists()
 
 
@@ -185,4 +185,4 @@ def test_the_api_says_the_same(api_as: ApiAs, lead: Person, observer: Person) ->
     assert wrong.status_code == 400
     assert wrong.json()["errors"][0]["field"] == "dam"
     assert api_as(observer).get("/api/v1/trait-values/").status_code == 403
-    assert api_as(lead).post(f"/api/v1/trait-values/{made.json()['id']}/drop/").status_code == 204
+    assert api_as(lead).post(f"/api/v1/trait-values/{made.json()['ref']}/drop/").status_code == 204

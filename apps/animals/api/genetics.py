@@ -174,7 +174,7 @@ class TraitValueOut(serializers.ModelSerializer[TraitValue]):
 
     class Meta:
         model = TraitValue
-        fields = ["id", "species", "notation", "sex", "amount_minor", "currency", "set_at", "by"]
+        fields = ["ref", "species", "notation", "sex", "amount_minor", "currency", "set_at", "by"]
 
 
 class TraitValueIn(serializers.Serializer[Any]):
@@ -192,8 +192,6 @@ class TraitValueViewSet(FloorViewSet):
     queryset = TraitValue.objects.select_related("species", "by").order_by("species", "notation", "sex")
     serializer_class = TraitValueOut
     permission = Permission.MONEY_READ
-    lookup_field = "pk"
-    lookup_value_regex = "[0-9]{1,18}"
     act_permissions = {"create": Permission.TRAITS_EDIT, "drop": Permission.TRAITS_EDIT}
 
     @extend_schema(request=TraitValueIn, responses={201: TraitValueOut})

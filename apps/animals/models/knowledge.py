@@ -110,7 +110,7 @@ class Trait(models.Model):
         return self.name
 
 
-class TraitValue(models.Model):
+class TraitValue(Linked):
     """What one young of a trait set is worth to this facility; set by the breeding lead."""
 
     species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="trait_values")

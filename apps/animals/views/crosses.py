@@ -82,9 +82,9 @@ def values(request: PersonRequest, ref: str) -> HttpResponse:
 
 @requires(Permission.TRAITS_EDIT)
 @require_POST
-def value_drop(request: PersonRequest, pk: int) -> HttpResponse:
+def value_drop(request: PersonRequest, ref: str) -> HttpResponse:
     """Take a value away."""
-    row = get_object_or_404(TraitValue.objects.select_related("species"), pk=pk)
+    row = get_object_or_404(TraitValue.objects.select_related("species"), ref=ref)
     species = row.species
     trait_value_drop(by=request.user, value=row, request_key=request.POST.get("request_key"))
     messages.success(request, f"{row.notation} has no value now.")
