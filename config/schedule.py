@@ -27,6 +27,7 @@ PERIODIC: tuple[Periodic, ...] = (
     Periodic("care.watch-live-prey", 60, "watch", "live prey is never left unattended"),
     Periodic("care.watch-mass", 21600, "work", "a loss of mass is an alarm once, and over when it is regained"),
     Periodic("breeding.refresh-forecasts", 3600, "work", "a new day or a changed fact moves forecasts and advice"),
+    Periodic("breeding.learn-figures", 86400, "work", "a season that is over corrects the dates of the next"),
     Periodic("breeding.schedule-scans", 21600, "work", "whoever plans the next scan round sees who is due"),
     Periodic("animals.refresh-beliefs", 900, "work", "what animals carry follows every hatch, look and settled sire"),
     Periodic("breeding.plan-rota", 21600, "work", "a new day, a weight or a forecast moves the plan of the visits"),

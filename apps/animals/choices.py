@@ -131,9 +131,10 @@ class Decision(TextChoices):
 
 
 class NumberOrigin(TextChoices):
-    """A number as shipped, or the facility's own."""
+    """A number as shipped, as the facility's own records have it, or as the house set it; the later wins."""
 
     SHIPPED = "shipped"
+    RECORDS = "records"
     HOUSE = "house"
 
 

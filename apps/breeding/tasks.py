@@ -5,6 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from apps.accounts.selectors import system_person
+from apps.breeding.services.learning import figures_learn_all
 from apps.breeding.services.rota import rotas_plan_all
 from apps.breeding.services.schedules import forecasts_refresh_all, scans_schedule
 from apps.jobs.services import job_run
@@ -14,6 +15,12 @@ from apps.jobs.services import job_run
 def refresh_forecasts() -> None:
     """Ask the engine anew for every live season."""
     job_run("breeding.refresh-forecasts", lambda: forecasts_refresh_all(by=system_person()))
+
+
+@shared_task(name="breeding.learn-figures")
+def learn_figures() -> None:
+    """Let closed seasons correct the species' figures."""
+    job_run("breeding.learn-figures", lambda: figures_learn_all(by=system_person()))
 
 
 @shared_task(name="breeding.schedule-scans")

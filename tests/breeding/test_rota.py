@@ -16,11 +16,13 @@ from apps.accounts.selectors import system_person
 from apps.animals.choices import HoldWord
 from apps.animals.errors import LineageFaulty
 from apps.animals.models import Animal, Species, TraitValue
-from apps.animals.services import hold_place
+from apps.animals.selectors.mates import mates_of
+from apps.animals.services import hold_place, trait_value_set
 from apps.breeding.choices import WishKind
 from apps.breeding.errors import WishRefused
 from apps.breeding.models import Rota, RotaLine, RotaWish
 from apps.breeding.selectors.rota import rota_question
+from apps.breeding.selectors.rota_values import pair_values
 from apps.breeding.services import (
     rota_pin,
     rota_plan,
@@ -34,6 +36,7 @@ from apps.care.services import weight_record
 from apps.core import clock
 from apps.core.errors import Duplicate, Invalid, NotAllowed, WrongState
 from apps.engines.rota import rota_faults
+from tests.factories.animals import make_female, make_male
 from tests.factories.breeding import breeder, breeding_rack, moment, python_of, scanned, stud, tubs_of, visited
 
 pytestmark = pytest.mark.django_db
@@ -189,6 +192,18 @@ def test_published_is_what_stands_once(lead: Person, keeper: Person, owner: Pers
     assert newer.pk != rota.pk
     with pytest.raises(WrongState, match="published already"):
         rota_publish(by=lead, rota=rota)
+
+
+def test_the_rota_values_a_pair_as_the_list_of_mates_does(lead: Person, species: Species) -> None:
+    """One rule: the closest-speaking value a young meets; a het counts where it is surely carried."""
+    dam, sire = make_female(code="PR-0901", traits="het Clown"), make_male(code="PR-0902", traits="Clown")
+    for notation, amount in (("normal", 4_000), ("het Clown", 9_000), ("Clown", 30_000)):
+        trait_value_set(by=lead, species=species, notation=notation, amount_minor=amount)
+    values, unit = pair_values(species, [(dam, sire)], seconds=5.0)
+    mate = next(one for one in mates_of(dam).suggested if one.animal == sire)
+    assert mate.worth == 19_500
+    assert values[(dam.traits, sire.traits)] == pytest.approx(float(mate.worth) / 100)
+    assert unit == mates_of(dam).currency
 
 
 def test_trait_values_turn_young_into_money(lead: Person, species: Species) -> None:

@@ -1,15 +1,16 @@
 """The backtest on seasons of the demonstration's generator (config/demo/seasons.py), not of the forecasting model.
 
 Half logistic, half broken-line growth, two people who scan with different biases, missed rounds, typing slips, 24 %
-regressions; nothing of the profile was fitted on it. Target of methods.md: the shown 80 % interval of the next scan
-covers 75-88 % (89 % after one reading here), on at least 1,000 held-out forecasts for each number of readings. Dates
-are wider than they need be here (docs/methods/backtest.md says by how much); held is that they never cover less than
-75 %.
+regressions; nothing shipped was fitted on it. The season before the replayed ones corrects the figures, as a facility's
+own records do. Target: 80 % intervals cover 75-90 % and dates are off by a few days at the median. `long` holds that on
+at least 1,000 forecasts for each number of readings; the quick one, on some 200, that it is not far off.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import lru_cache
 
@@ -17,6 +18,7 @@ import pytest
 
 from apps.animals.selectors.knowledge_species import shipped_profile
 from apps.engines.follicles import (
+    Line,
     Meal,
     PastSeason,
     Report,
@@ -24,19 +26,21 @@ from apps.engines.follicles import (
     SeasonFacts,
     Visit,
     Weight,
+    learn_rules,
+    learned_numbers,
     profile_from_numbers,
     replay,
     summed_up,
 )
 from apps.engines.follicles.replay import LAYING, NEXT_SCAN, OVULATION
-from apps.engines.follicles.score import scans_word
+from apps.engines.follicles.score import MOST_SCANS, scans_word
 from config.demo.genes import Genome
 from config.demo.lineage import Collection, DemoAnimal
 from config.demo.seasons import SeasonRows, season_rows
 from config.demo.world import Size
 
-SEED, FEMALES, MALES, YEARS = 41, 1_000, 220, (2024, 2025)
-LEAST = 1_000
+SEED, LEAST = 41, 1_000
+SCANS = range(1, MOST_SCANS + 1)
 
 
 def _animals(sex: str, count: int) -> list[DemoAnimal]:
@@ -55,7 +59,7 @@ def _animals(sex: str, count: int) -> list[DemoAnimal]:
     ]
 
 
-def past_of(rows: SeasonRows, years: tuple[int, ...]) -> list[PastSeason]:
+def past_of(rows: SeasonRows, years: Sequence[int]) -> list[PastSeason]:
     """The generator's rows as the replay takes them."""
     scans: dict[str, list[Scan]] = defaultdict(list)
     visits: dict[str, list[Visit]] = defaultdict(list)
@@ -89,58 +93,84 @@ def past_of(rows: SeasonRows, years: tuple[int, ...]) -> list[PastSeason]:
     return found
 
 
-@lru_cache(maxsize=1)
-def _report() -> Report:
-    made = Collection(females=_animals("female", FEMALES), males=_animals("male", MALES))
-    rows = season_rows(Size(animals=round(FEMALES * 1486 / 214), seasons=2, seed=SEED), made)
-    profile = profile_from_numbers(shipped_profile("Python regius").values())
-    return summed_up(replay(past_of(rows, YEARS), profile))
+@lru_cache(maxsize=2)
+def _report(females: int, years: int, learn_cycles: int) -> Report:
+    """Seasons replayed with the figures that the season before them taught."""
+    made = Collection(females=_animals("female", females), males=_animals("male", females // 4))
+    rows = season_rows(Size(animals=round(females * 1486 / 214), seasons=years + 1, seed=SEED), made)
+    numbers = shipped_profile("Python regius").values()
+    profile, rules = profile_from_numbers(numbers), replace(learn_rules(numbers), most_cycles=learn_cycles)
+    first = 2026 - years
+    learned = learned_numbers(past_of(rows, [first - 1]), profile, rules)
+    assert learned is not None
+    profile = profile_from_numbers({**numbers, **learned.numbers})
+    return summed_up(replay(past_of(rows, range(first, 2026)), profile))
 
 
-def _covered(what: str, scans: int) -> tuple[tuple[float, ...], int]:
-    line = next(x for x in _report().lines if (x.what, x.kind, x.group) == (what, "readings", scans_word(scans)))
+def _few() -> Report:
+    return _report(220, 1, 80)
+
+
+def _many() -> Report:
+    return _report(1_050, 2, 300)
+
+
+def _line(report: Report, what: str, scans: int) -> Line:
+    return next(x for x in report.lines if (x.what, x.kind, x.group) == (what, "readings", scans_word(scans)))
+
+
+def _covered(line: Line) -> tuple[float, ...]:
     assert line.covered is not None
-    return line.covered, line.count
+    return line.covered
 
 
-@pytest.mark.parametrize("scans", [1, 2, 3, 4, 5, 6])
+@pytest.mark.long
+@pytest.mark.parametrize("scans", SCANS)
 def test_the_next_reading_falls_into_its_intervals(scans: int) -> None:
-    (half, shown, wide), count = _covered(NEXT_SCAN, scans)
-    assert count >= LEAST
-    assert 0.75 <= shown <= 0.90, (scans, shown)
+    line = _line(_many(), NEXT_SCAN, scans)
+    half, shown, wide = _covered(line)
+    assert line.count >= LEAST
+    assert 0.75 <= round(shown, 2) <= 0.90, (scans, shown)
     assert half < shown < wide
 
 
-@pytest.mark.parametrize("scans", [1, 2, 3, 4, 5])
-def test_ovulation_falls_into_its_interval_at_least_as_often_as_stated(scans: int) -> None:
-    (_, shown, _), count = _covered(OVULATION, scans)
-    assert count >= LEAST
-    assert shown >= 0.75, (scans, shown)
+@pytest.mark.long
+@pytest.mark.parametrize("what", [OVULATION, LAYING])
+@pytest.mark.parametrize("scans", SCANS)
+def test_dates_fall_into_their_intervals_as_often_as_stated(what: str, scans: int) -> None:
+    line = _line(_many(), what, scans)
+    assert line.count >= LEAST
+    assert 0.75 <= round(_covered(line)[1], 2) <= 0.90, (scans, line)
+    assert line.bias is not None
+    assert abs(line.bias) <= 5, (scans, line)
 
 
-@pytest.mark.parametrize("scans", [1, 2, 3, 4, 5])
-def test_laying_falls_into_its_interval_at_least_as_often_as_stated(scans: int) -> None:
-    (_, shown, _), count = _covered(LAYING, scans)
-    assert count >= LEAST
-    assert shown >= 0.75, (scans, shown)
+@pytest.mark.parametrize("scans", SCANS)
+def test_a_few_cycles_of_its_own_make_the_dates_right(scans: int) -> None:
+    """80 cycles to learn from, some 130 to foretell: three standard errors are about ten points."""
+    for what in (NEXT_SCAN, OVULATION, LAYING):
+        line = _line(_few(), what, scans)
+        assert line.count >= 100
+        assert 0.66 <= _covered(line)[1] <= 0.97, (what, line)
+        if what != NEXT_SCAN:
+            assert line.bias is not None
+            assert abs(line.bias) <= 8, (what, line)
 
 
 def test_the_error_shrinks_as_readings_come_in() -> None:
-    lines = {x.group: x for x in _report().lines if x.what == OVULATION and x.kind == "readings"}
-    errors = [lines[scans_word(scans)].error for scans in (1, 4, 7)]
+    errors = [_line(_few(), OVULATION, scans).error for scans in (1, 4, 6)]
     assert all(error is not None for error in errors)
     assert errors == sorted(errors, key=lambda error: -(error or 0.0))
     assert len(set(errors)) == 3
 
 
 def test_the_chance_of_an_ovulation_is_about_the_share_that_came() -> None:
-    for line in _report().chances:
-        assert abs(line.said - line.came) <= 0.12, line
+    for line in _few().chances:
+        assert abs(line.said - line.came) <= 0.15, line
 
 
-def test_an_announced_ovulation_comes() -> None:
-    acts = {line.act: line for line in _report().acts}
-    stop = acts["stop_pairing"]
-    assert stop.right / (stop.right + stop.wrong) >= 0.95
-    rest = acts["rest"]
-    assert rest.right / (rest.right + rest.wrong) >= 0.9
+def test_an_announced_ovulation_comes_and_a_weight_is_reached_by_its_day() -> None:
+    acts = {line.act: line for line in _few().acts}
+    for act, least in (("stop_pairing", 0.95), ("rest", 0.9), ("feed_up", 0.8)):
+        line = acts[act]
+        assert line.right / (line.right + line.wrong) >= least, line

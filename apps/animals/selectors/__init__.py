@@ -14,6 +14,7 @@ from apps.animals.selectors.lineage import (
     next_code,
     record_of,
 )
+from apps.animals.selectors.pair_worth import PairWorths
 from apps.animals.selectors.purchases import purchases, purchases_to_decide, purchases_undecided
 from apps.animals.selectors.species import (
     all_species,
@@ -26,6 +27,7 @@ from apps.animals.selectors.species import (
 from apps.animals.selectors.welfare import welfare_blocks, welfare_lifted
 
 __all__ = [
+    "PairWorths",
     "RecordedPedigree",
     "all_species",
     "ancestors_of",

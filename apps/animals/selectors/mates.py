@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from apps.accounts.selectors import facility
 from apps.animals.choices import Sex, Status
 from apps.animals.models import Animal, Hold
-from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.holds import holds_in_force
 from apps.animals.selectors.kinship import breeders_here, collection_kinship, recorded_pedigree
+from apps.animals.selectors.pair_worth import PairWorths
 from apps.animals.selectors.species import profile_numbers
-from apps.animals.selectors.trait_values import prices_of, trait_values
 from apps.animals.selectors.welfare import WelfareBlock, welfare_blocks
 from apps.core import clock
-from apps.engines.genetics.catalogue import Catalogue, SexSystem
-from apps.engines.genetics.cross import Parent, cross
-from apps.engines.genetics.errors import CrossError, DeadlinePassed, NotationError
-from apps.engines.genetics.notation import parse_notation
-from apps.engines.genetics.value import Price, worth_of
 
 VALUE_SECONDS = 2.0
 ORDERS = ("kinship", "spread", "value")
@@ -89,7 +82,7 @@ def mates_of(animal: Animal, *, order: str = "kinship", with_values: bool = True
     blocks = welfare_blocks(animal.species, pairs)
     held = holds_in_force(candidates, clock.now())
     limit = profile_numbers(animal.species).get("rota.kinship_limit")
-    values = _Values(animal, with_values)
+    worths = PairWorths(animal.species, VALUE_SECONDS) if with_values else None
     mates = [
         Mate(
             animal=one,
@@ -100,7 +93,7 @@ def mates_of(animal: Animal, *, order: str = "kinship", with_values: bool = True
             blocks=(out := blocks.get((dam.pk, sire.pk), ())),
             holds=tuple(held.get(one.pk, ())),
             over_limit=limit is not None and float(kin) > limit,
-            worth=None if out else values.worth(dam.traits, sire.traits),
+            worth=None if out or worths is None else _per_young(worths, dam, sire),
         )
         for one, (dam, sire), kin in zip(candidates, pairs, kinships, strict=True)
     ]
@@ -112,10 +105,15 @@ def mates_of(animal: Animal, *, order: str = "kinship", with_values: bool = True
         overall=collection.overall,
         mean_kinship=own,
         missing=parents_missing(animal),
-        has_values=bool(values.prices),
+        has_values=worths is not None and bool(worths.prices),
         currency=facility().currency,
-        not_valued=sum(one.worth is None and not one.blocks for one in mates) if values.prices else 0,
+        not_valued=sum(one.worth is None and not one.blocks for one in mates) if worths and worths.prices else 0,
     )
+
+
+def _per_young(worths: PairWorths, dam: Animal, sire: Animal) -> Fraction | None:
+    worth = worths.of(dam.traits, sire.traits)
+    return None if worth is None else worth.per_young
 
 
 def parents_missing(animal: Animal) -> tuple[str, ...]:
@@ -134,32 +132,3 @@ def _rank(mate: Mate, order: str) -> tuple[object, ...]:
         "value": (worth, mate.kinship, mate.young_mean),
     }
     return mate.over_limit, *keys.get(order, keys["kinship"]), mate.animal.code_key
-
-
-class _Values:
-    """The worth of a mean hatchling by the trait words of both, each kind of pair once, while there is time."""
-
-    def __init__(self, animal: Animal, wanted: bool) -> None:
-        self._catalogue: Catalogue | None = catalogue_of(animal.species) if wanted else None
-        self.prices: list[Price] = (
-            prices_of(self._catalogue, trait_values(animal.species)) if self._catalogue is not None else []
-        )
-        self._until = time.monotonic() + VALUE_SECONDS
-        self._known: dict[tuple[str, str], Fraction | None] = {}
-
-    def worth(self, dam: str, sire: str) -> Fraction | None:
-        """None without values, for words that cannot be read, and when there was no time."""
-        if not self.prices or self._catalogue is None:
-            return None
-        if (dam, sire) not in self._known:
-            self._known[dam, sire] = self._worked_out(self._catalogue, dam, sire)
-        return self._known[dam, sire]
-
-    def _worked_out(self, catalogue: Catalogue, dam: str, sire: str) -> Fraction | None:
-        by_sex = catalogue.sex_system is not SexSystem.TEMPERATURE and any(price.sex for price in self.prices)
-        try:
-            mother, father = (Parent(parse_notation(words.strip() or "normal", catalogue)) for words in (dam, sire))
-            found = cross(catalogue, mother, father, clutch={1: Fraction(1)}, by_sex=by_sex, deadline=self._until)
-        except (NotationError, CrossError, DeadlinePassed):
-            return None
-        return worth_of(catalogue, found.outcomes, found.outcomes_remaining, self.prices).per_young

@@ -35,9 +35,13 @@ def near_species(name: str) -> list[str]:
     return [folded[match] for match in difflib.get_close_matches(name.casefold(), list(folded), n=3, cutoff=0.5)]
 
 
-def number_rows(species: Species, on: date | None = None) -> dict[str, SpeciesNumber]:
-    """The row in force of every number: house over shipped, the newest that is valid."""
-    return dict(_rows_in_force(species.pk, on or clock.today(), _token(species)))
+# Which row stands: what the house set over what its records say, and that over what was shipped.
+_RANKS = {NumberOrigin.SHIPPED: 0, NumberOrigin.RECORDS: 1, NumberOrigin.HOUSE: 2}
+
+
+def number_rows(species: Species, on: date | None = None, *, with_records: bool = True) -> dict[str, SpeciesNumber]:
+    """The row in force of every number: house over own records over shipped, the newest that is valid."""
+    return dict(_rows_in_force(species.pk, on or clock.today(), with_records, _token(species)))
 
 
 def _token(species: Species) -> tuple[float, ...]:
@@ -47,20 +51,22 @@ def _token(species: Species) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=64)
-def _rows_in_force(species_id: int, day: date, token: tuple[float, ...]) -> dict[str, SpeciesNumber]:
+def _rows_in_force(
+    species_id: int, day: date, with_records: bool, token: tuple[float, ...]
+) -> dict[str, SpeciesNumber]:
     found: dict[str, SpeciesNumber] = {}
     rows = SpeciesNumber.objects.filter(species_id=species_id, valid_from__lte=day).order_by("valid_from", "pk")
-    for row in rows:
+    for row in rows if with_records else rows.exclude(origin=NumberOrigin.RECORDS):
         standing = found.get(row.key)
-        house_stands = standing is not None and standing.origin == NumberOrigin.HOUSE
-        if not (house_stands and row.origin == NumberOrigin.SHIPPED):
+        if standing is None or _RANKS[NumberOrigin(row.origin)] >= _RANKS[NumberOrigin(standing.origin)]:
             found[row.key] = row
     return found
 
 
-def profile_numbers(species: Species, on: date | None = None) -> Mapping[str, float]:
+def profile_numbers(species: Species, on: date | None = None, *, with_records: bool = True) -> Mapping[str, float]:
     """The numbers in force by key."""
-    return MappingProxyType({key: row.value for key, row in number_rows(species, on).items()})
+    rows = number_rows(species, on, with_records=with_records)
+    return MappingProxyType({key: row.value for key, row in rows.items()})
 
 
 def species_number(species: Species, key: str) -> float:

@@ -20,7 +20,12 @@ from apps.animals.services.holds import (
     holds_place_for_facts,
 )
 from apps.animals.services.intake import animal_intake, purchase_decide, purchases_tell
-from apps.animals.services.knowledge import knowledge_load, species_add, species_number_set
+from apps.animals.services.knowledge import (
+    knowledge_load,
+    species_add,
+    species_number_set,
+    species_numbers_learn,
+)
 from apps.animals.services.lineage import sire_settle
 from apps.animals.services.moves import animal_move, animal_status_set
 from apps.animals.services.register import (
@@ -68,6 +73,7 @@ __all__ = [
     "sire_settle",
     "species_add",
     "species_number_set",
+    "species_numbers_learn",
     "trait_state",
     "trait_value_drop",
     "trait_value_set",

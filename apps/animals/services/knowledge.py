@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from django.utils.text import slugify
@@ -108,6 +109,40 @@ def species_number_set(
         by=by, act="species-number.set", subject=species, detail={"key": key, "before": standing.value, "after": value}
     )
     return row
+
+
+@service("species-numbers.learn")
+def species_numbers_learn(
+    *, by: Person, species: Species, numbers: Mapping[str, float], source: str, request_key: str | None = None
+) -> list[SpeciesNumber]:
+    """Write from today what the facility's own records say of numbers; one that the house set stays above it.
+
+    Raises Invalid for a key that is no number of the species.
+    """
+    standing = number_rows(species)
+    unknown = sorted(set(numbers) - set(standing))
+    if unknown:
+        raise Invalid(f"“{unknown[0]}” is no number of {species}.", field="key")
+    rows = []
+    for key, value in numbers.items():
+        row, _ = SpeciesNumber.objects.update_or_create(
+            species=species,
+            key=key,
+            origin=NumberOrigin.RECORDS,
+            valid_from=clock.today(),
+            defaults={
+                "value": value,
+                "unit": standing[key].unit,
+                "source": source,
+                "dated": clock.today().isoformat(),
+                "confidence": "own records",
+                "by": by,
+            },
+        )
+        rows.append(row)
+    detail = {key: {"before": standing[key].value, "after": value} for key, value in numbers.items()}
+    audit_write(by=by, act="species-numbers.learn", subject=species, detail={"source": source, "numbers": detail})
+    return rows
 
 
 def _load_numbers(species: Species, profile: SpeciesProfile) -> int:

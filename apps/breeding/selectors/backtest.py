@@ -8,16 +8,15 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from apps.animals.models import Hold, Species
-from apps.animals.selectors import profile_numbers
 from apps.breeding.choices import SeasonState
 from apps.breeding.models import AdviceOverride, Cycle, Season
 from apps.breeding.selectors.facts import ADVICE_HOLDS, LOOK_BACK, FemaleRecord, female_records, question_of
-from apps.breeding.selectors.profiles import SpeciesProfile, season_opens, season_span
+from apps.breeding.selectors.learning import FiguresBefore, figures_before, learned_from
+from apps.breeding.selectors.profiles import SpeciesProfile, season_span
 from apps.care.choices import HealthSign
 from apps.care.models import HealthNote
 from apps.core import clock
 from apps.engines.follicles import (
-    FollicleProfile,
     PastSeason,
     Refused,
     Replay,
@@ -32,12 +31,16 @@ ENDED = frozenset({SeasonState.LAID, SeasonState.REGRESSED, SeasonState.CLOSED})
 
 @dataclass(frozen=True)
 class YearReplayed:
-    """One season of a species: how many of its cycles were replayed, and how many ended with nothing on record."""
+    """One season of a species: how many of its cycles were replayed, and how many ended with nothing on record.
+
+    ``learned_from``: cycles of earlier seasons that the figures were learned from, 0 where they were not.
+    """
 
     year: int
     cycles: int
     nothing: int
     found: Replay
+    learned_from: int = 0
 
 
 def season_years(species: Species) -> list[int]:
@@ -45,32 +48,38 @@ def season_years(species: Species) -> list[int]:
     return sorted(set(Season.objects.filter(female__species=species).values_list("year", flat=True)))
 
 
-def seasons_replayed(species: Species, first: int, last: int, *, numbers_today: bool = False) -> Iterator[YearReplayed]:
+def seasons_replayed(
+    species: Species, first: int, last: int, *, numbers_today: bool = False, learn: bool = True
+) -> Iterator[YearReplayed]:
     """Replay the seasons named by ``first`` to ``last``, one after the other.
 
-    Each with the numbers that were in force on its opening day, or (``numbers_today``) with those in force now. A
-    species without a follicle profile gives nothing.
+    Each with the numbers that were in force on its opening day, or (``numbers_today``) with those in force now, as the
+    seasons before it correct them (unless ``learn`` is off). A species without a follicle profile gives nothing.
     """
+    earlier: list[PastSeason] = []
     for year in season_years(species):
-        if not first <= year <= last:
-            continue
-        profile = _profile(species, year, numbers_today=numbers_today)
-        if profile is None:
+        if year > last:
             return
+        try:
+            before = figures_before(species, None if numbers_today else year)
+        except KeyError:
+            return
+        profile = profile_from_numbers(before.numbers)
         seasons = past_seasons(species, year, SpeciesProfile({}, profile))
-        nothing = sum(1 for past in seasons if past.over and past.came_on is None and past.facts.regressed_on is None)
-        yield YearReplayed(year, len(seasons), nothing, replay(seasons, profile))
+        if year >= first:
+            learned = learned_from(earlier, before) if learn else None
+            if learned is not None:
+                profile = profile_from_numbers({**before.numbers, **learned.numbers})
+            nothing = sum(1 for one in seasons if one.over and one.came_on is None and one.facts.regressed_on is None)
+            cycles = 0 if learned is None else learned.cycles
+            yield YearReplayed(year, len(seasons), nothing, replay(seasons, profile), cycles)
+        earlier += seasons
 
 
-def _profile(species: Species, year: int, *, numbers_today: bool) -> FollicleProfile | None:
-    """The engine's numbers of a season's opening day. Which day that is, today's numbers say."""
-    try:
-        now = profile_from_numbers(profile_numbers(species))
-        if numbers_today:
-            return now
-        return profile_from_numbers(profile_numbers(species, season_opens(SpeciesProfile({}, now), year)))
-    except KeyError:
-        return None
+def closed_seasons(species: Species, before: FiguresBefore, year: int) -> list[PastSeason]:
+    """Every cycle with a reading of the seasons before the one named by ``year``."""
+    profile = SpeciesProfile({}, profile_from_numbers(before.numbers))
+    return [past for one in season_years(species) if one < year for past in past_seasons(species, one, profile)]
 
 
 def past_seasons(species: Species, year: int, profile: SpeciesProfile) -> list[PastSeason]:

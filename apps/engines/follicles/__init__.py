@@ -8,6 +8,7 @@ from .filtering import DeadlineExceeded
 from .forecast import season_forecast, season_forecasts
 from .gate import Barrier, barriers
 from .judgement import ReadingJudgement, judge_reading
+from .learn import Learned, LearnRules, learn_rules, learned_numbers
 from .past import PastSeason, Refused, Spell
 from .profile import FollicleProfile, profile_from_numbers
 from .replay import LEVELS, Replay, Scored, replay
@@ -30,6 +31,8 @@ __all__ = [
     "Fan",
     "FollicleProfile",
     "Interval",
+    "LearnRules",
+    "Learned",
     "Line",
     "Meal",
     "PastSeason",
@@ -50,6 +53,8 @@ __all__ = [
     "forecast_fan",
     "forecast_fans",
     "judge_reading",
+    "learn_rules",
+    "learned_numbers",
     "profile_from_numbers",
     "replay",
     "season_forecast",

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from .answer import Advice, DateInterval
 from .facts import Meal, Scan, Visit, Weight
-from .gate import VET_HOLDS, latest_weight, own_gain_g_per_week, weights_since_clutch
+from .gate import VET_HOLDS, latest_weight, own_gain_g_per_week, recent_weights
 from .picture import Picture
 from .readings import locks_since
 from .words import count, day, grams, percent, window
@@ -259,15 +259,23 @@ def _feed_up(p: Picture) -> Advice | None:
     whose = "her own weights" if own is not None else "the species' usual gain, not yet hers"
     by = _gap_closed(p, gap, usual, weight.on)
     last = _refs([weight])
-    gain = last if own is None else _refs(weights_since_clutch(p.facts, p.as_of))
+    gain = last if own is None else _refs(recent_weights(p.facts, p.as_of, p.profile))
     sentence = (
         f"{grams(weight.g)} on {day(weight.on)}: {grams(gap)} short of {grams(p.profile.gate_breeding_weight_g)}."
     )
     because: list[Reason] = [(sentence, last)]
     if by is None:
         because.append((f"At {usual:+.1f} g a week ({whose}) no date can be given.", gain))
+    elif by.p90 <= p.as_of:
+        because.append((f"At {usual:.1f} g a week ({whose}) she is there by now, if she ate: weigh her.", gain))
+        by = None
     else:
         because.append((f"At {usual:.1f} g a week ({whose}) by {window(by)}.", gain))
+        fasting = p.fasting_by(by.p50)
+        if fasting >= p.profile.advice_past_line_probability:
+            line = f"{p.profile.lines_appetite_mm:g} mm, where females fast (house rule)"
+            sentence = f"Past {line}, by {day(by.p50)} with {percent(fasting)}: the date holds only while she eats."
+            because.append((sentence, _all_scans(p)))
     because.append(_rule(f"Not beyond {grams(p.profile.feed_up_ceiling_g)}."))
     return _said("feed_up", because, gap_g=gap, by=by, ceiling_g=p.profile.feed_up_ceiling_g)
 
@@ -276,10 +284,11 @@ def _gap_closed(p: Picture, gap: float, usual: float, start: date) -> DateInterv
     shares = (p.profile.feed_up_gain_high_share, 1.0, p.profile.feed_up_gain_low_share)
     if usual <= 0 or gap / (usual * shares[1]) > p.profile.feed_up_longest_weeks:
         return None
-    quick, middle, slow = (
-        max(start + timedelta(days=round(7 * gap / (usual * share))), p.as_of + timedelta(days=1)) for share in shares
-    )
-    return DateInterval(quick, middle, slow)
+    quick, middle, slow = (start + timedelta(days=round(7 * gap / (usual * share))) for share in shares)
+    if slow <= p.as_of:
+        return DateInterval(quick, middle, slow)
+    tomorrow = p.as_of + timedelta(days=1)
+    return DateInterval(max(quick, tomorrow), max(middle, tomorrow), slow)
 
 
 def _may_visit(p: Picture) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-ENGINE_VERSION = "follicles-3"
+ENGINE_VERSION = "follicles-4"
 
 ACTS = (
     "see_vet",

@@ -39,37 +39,45 @@ class Filtered:
 
 
 class Unseen:
-    """P(ovulated unseen by day) for each female, as a list of knots on her day axis.
+    """P(ovulated unseen by day) for each female, as knots on her day axis.
 
     A reading weighs every such day alike, so the course before it is scaled by one factor: the answer stays exact.
     """
 
     def __init__(self, begins: Days) -> None:
-        self._knots: list[list[tuple[int, float]]] = [[(int(day), 0.0)] for day in begins]
+        self._days = np.zeros((len(begins), 16), dtype=np.int64)
+        self._chances = np.zeros((len(begins), 16))
+        self._days[:, 0] = begins
+        self._last = np.zeros(len(begins), dtype=np.intp)  # place of each female's latest knot
 
     def note(self, rows: NDArray[np.intp], days: Days, ovulated: Floats) -> None:
         """Chances of having ovulated by the `days` reached."""
-        for i, day, chance in zip(rows.tolist(), days.tolist(), ovulated.tolist(), strict=True):
-            self._knots[i].append((day, chance))
+        self._last[rows] += 1
+        places = self._last[rows]
+        if places.size and places.max() >= self._days.shape[1]:
+            self._days = np.concatenate([self._days, np.zeros_like(self._days)], axis=1)
+            self._chances = np.concatenate([self._chances, np.zeros_like(self._chances)], axis=1)
+        self._days[rows, places] = days
+        self._chances[rows, places] = ovulated
 
     def scale(self, rows: NDArray[np.intp], ovulated: Floats) -> None:
         """After a reading: what was noted so far adds up to `ovulated`."""
-        for i, chance in zip(rows.tolist(), ovulated.tolist(), strict=True):
-            knots = self._knots[i]
-            factor = chance / knots[-1][1] if knots[-1][1] > 0 else 0.0
-            self._knots[i] = [(day, before * factor) for day, before in knots]
+        before = self._chances[rows, self._last[rows]]
+        factor = np.divide(ovulated, before, out=np.zeros(len(rows)), where=before > 0)
+        self._chances[rows] *= factor[:, None]
 
     def copy_from(self, other: Unseen, rows: NDArray[np.intp]) -> None:
         """Take over the knots of `other`'s row for each female."""
-        self._knots = [list(other._knots[row]) for row in rows.tolist()]
+        self._days, self._chances, self._last = other._days[rows], other._chances[rows], other._last[rows]
 
     def by_day(self, row: int) -> tuple[int, Floats]:
         """First day, and P(ovulated unseen on it and on each day after), straight between the knots."""
-        knots = self._knots[row]
-        first, last = knots[0][0], knots[-1][0]
-        days = np.arange(first, last + 1)
-        cumulative = np.interp(days, [day for day, _ in knots], [chance for _, chance in knots])
-        return first, np.diff(cumulative, prepend=0.0)
+        last = int(self._last[row]) + 1
+        knots, chances = self._days[row, :last], self._chances[row, :last]
+        days = np.arange(knots[0], knots[-1] + 1)
+        cumulative = np.interp(days, knots, chances)
+        cumulative[1:] -= cumulative[:-1].copy()
+        return int(knots[0]), cumulative
 
 
 def walk(

@@ -209,6 +209,8 @@ def _assemble(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of
         eggs=eggs,
         unseen=None if known else unseen,
         unscanned_stop=stop if not item.scans else 0.0,
+        # the season alone says nothing of her meals
+        appetite=tuple(outlook.within[profile.lines_appetite_mm].tolist()) if item.scans else (0.0,),
     )
     advice = advise(picture)
     lines = [outlook.within[mm] for mm in item.line_targets]

@@ -136,9 +136,15 @@ def weights_since_clutch(facts: SeasonFacts, as_of: date) -> list[Weight]:
     return [w for w in facts.weights if since < w.on <= as_of]
 
 
+def recent_weights(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> list[Weight]:
+    """Her weights since her last clutch that are young enough to say how she gains now."""
+    since = as_of - timedelta(days=profile.feed_up_gain_window_days)
+    return [w for w in weights_since_clutch(facts, as_of) if w.on >= since]
+
+
 def own_gain_g_per_week(facts: SeasonFacts, as_of: date, profile: FollicleProfile) -> float | None:
-    """Her gain by a straight line through her weights since the last clutch; None with under 3 weights or too short."""
-    weights = weights_since_clutch(facts, as_of)
+    """Her gain by a straight line through `recent_weights`; None with under 3 of them or too short a time."""
+    weights = recent_weights(facts, as_of, profile)
     if len(weights) < 3:
         return None
     days = [(w.on - weights[0].on).days for w in weights]

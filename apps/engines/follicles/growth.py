@@ -73,10 +73,7 @@ class GrowthModel:
             np.log(profile.growth_rate_low_mm_per_week), np.log(profile.growth_rate_high_mm_per_week), count
         )
         self.rates: Floats = np.exp(logs)
-        weight = np.exp(
-            -0.5 * ((logs - np.log(profile.growth_rate_median_mm_per_week)) / profile.growth_rate_log_sd) ** 2
-        )
-        self.rate_prior: Floats = weight / weight.sum()
+        self._log_rates: Floats = logs
         self.shape: Floats = growth_shape(self.mm, profile)
         factor = 1.0 if visited else profile.growth_regress_unvisited_factor
         late = np.where(self.mm > profile.growth_regress_late_mm, profile.growth_regress_late_factor, 1.0)
@@ -133,13 +130,28 @@ class GrowthModel:
         begun = ndtr((np.asarray(week) - profile.growth_start_week_mean) / profile.growth_start_week_sd)
         return np.asarray(1.0 - (1.0 - profile.growth_never_share) * begun)
 
+    def rates_begun(self, week: Floats, days: int) -> Floats:
+        """Chances of the rates [R, N] of a follicle that begins in the `days` from `week` [N] after the opening.
+
+        Who begins later than usual may grow faster: the season ends for all of them at about the same time. [R, 1]
+        where that makes no difference.
+        """
+        profile = self.profile
+        if profile.growth_rate_per_late_week == 0.0:
+            week = np.array([profile.growth_start_week_mean - days / (2 * DAYS_PER_WEEK)])
+        late = week + days / (2 * DAYS_PER_WEEK) - profile.growth_start_week_mean
+        mean = np.log(profile.growth_rate_median_mm_per_week) + profile.growth_rate_per_late_week * late
+        off = (self._log_rates[:, None] - mean) / profile.growth_rate_log_sd
+        weight = np.exp(-0.5 * (off**2 - (off**2).min(axis=0)))
+        return np.asarray(weight / weight.sum(axis=0))
+
     def advance(self, belief: Belief, week: Floats, days: int) -> Belief:
         """The belief `days` (1 to 7) later; `week` [N] is the time after the season's opening at the start."""
         step = self.steps[days - 1]
         quiet = belief.quiet @ step.quiet
         begun = quiet * self.start_share(week, days)[:, None]
         growing = np.matmul(belief.growing, step.growing)
-        growing += self.rate_prior[:, None, None] * begun[None]
+        growing += self.rates_begun(week, days)[:, :, None] * begun[None]
         turned = belief.growing.sum(axis=0) * step.to_regressing
         ovulated = belief.ovulated + np.einsum("rnc,rc->n", belief.growing, step.to_ovulated)
         return Belief(quiet - begun, growing, belief.regressing @ step.regressing + turned, ovulated)

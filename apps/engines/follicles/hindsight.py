@@ -69,14 +69,22 @@ def _rest(act: Said, past: PastSeason, profile: FollicleProfile) -> bool | None:
 
 
 def _feed_up(act: Said, past: PastSeason, profile: FollicleProfile) -> bool | None:
+    """Two weighings lie weeks apart: the day she came to her weight is read off the straight line between them."""
     if act.by is None:
         return None
-    later = [weight for weight in past.facts.weights if weight.on > act.as_of]
-    reached = [weight.on for weight in later if weight.g >= profile.gate_breeding_weight_g]
-    if reached and min(reached) <= act.by:
-        return True
-    # a weighing after the window, or one that reached it late, says that it was not kept
-    return False if any(weight.on > act.by for weight in later) else None
+    line = profile.gate_breeding_weight_g
+    weights = sorted(past.facts.weights, key=lambda weight: weight.on)
+    before = max((weight for weight in weights if weight.on <= act.as_of), key=lambda weight: weight.on, default=None)
+    for weight in (weight for weight in weights if weight.on > act.as_of):
+        if weight.g >= line:
+            if before is None or before.g >= line:
+                return weight.on <= act.by
+            share = (line - before.g) / (weight.g - before.g)
+            return before.on + share * (weight.on - before.on) <= act.by
+        if weight.on > act.by:
+            return False
+        before = weight
+    return None
 
 
 def _expect_fasting(act: Said, past: PastSeason, profile: FollicleProfile) -> bool | None:

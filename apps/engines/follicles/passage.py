@@ -53,10 +53,12 @@ def passage(profile: FollicleProfile, visited: bool, mm: float | None, day: int)
     for h in range(1, weeks + 1):
         ahead = np.matmul(step.growing, growing[:, :, h - 1, None])[:, :, 0] + counts * step.to_ovulated
         growing[:, :, h] = above + (1 - above) * ahead
-    begun = np.tensordot(model.rate_prior, growing, axes=1)
     quiet = np.tile(above[:, None], (1, weeks + 1))
     for j in range(weeks - 1, -1, -1):
-        share = float(model.start_share(day / DAYS_PER_WEEK + j, DAYS_PER_WEEK))
-        ahead = step.quiet @ ((1 - share) * quiet[:, :-1] + share * begun[:, :-1])
+        week = day / DAYS_PER_WEEK + j
+        share = float(model.start_share(week, DAYS_PER_WEEK))
+        rates = model.rates_begun(np.array([week]), DAYS_PER_WEEK)[:, 0]
+        begun = np.tensordot(rates, growing[:, :, :-1], axes=1)
+        ahead = step.quiet @ ((1 - share) * quiet[:, :-1] + share * begun)
         quiet = np.concatenate([above[:, None], above[:, None] + (1 - above[:, None]) * ahead], axis=1)
     return Passage(quiet=quiet, growing=growing, regressing=above, ovulated=counts)

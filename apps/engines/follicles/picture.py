@@ -9,6 +9,7 @@ from functools import cached_property
 from .answer import DateInterval, Interval
 from .facts import Scan, SeasonFacts, Visit
 from .gate import Barrier, barriers, mass_alarm, no_gain, recovery_ends
+from .growth import DAYS_PER_WEEK
 from .profile import FollicleProfile
 from .readings import Course, Decline, course, decline
 from .season import Cycle
@@ -46,6 +47,14 @@ class Picture:
     eggs: DateInterval | None
     unseen: DateInterval | None = None  # when she would have ovulated unseen
     unscanned_stop: float = 0.0  # chance to be past the stop line by the season alone, where nothing was read
+    appetite: tuple[float, ...] = (0.0,)  # chance to have reached the appetite line within 0, 1, 2, ... weeks
+
+    def fasting_by(self, day: date) -> float:
+        """The chance that she has come by then to where females fast."""
+        weeks = min(max((day - self.as_of).days, 0) / DAYS_PER_WEEK, len(self.appetite) - 1)
+        low = int(weeks)
+        high = min(low + 1, len(self.appetite) - 1)
+        return self.appetite[low] + (weeks - low) * (self.appetite[high] - self.appetite[low])
 
     @cached_property
     def visits(self) -> tuple[Visit, ...]:

@@ -49,6 +49,7 @@ class FollicleProfile:
     growth_never_share: float
     growth_rate_median_mm_per_week: float
     growth_rate_log_sd: float
+    growth_rate_per_late_week: float
     growth_rate_low_mm_per_week: float
     growth_rate_high_mm_per_week: float
     growth_rate_count: float
@@ -97,6 +98,7 @@ class FollicleProfile:
     mass_season_loss_alarm_pct: float
     mass_season_loss_alarm_days: float
     feed_up_usual_gain_g_per_week: float
+    feed_up_gain_window_days: float
     feed_up_gain_low_share: float
     feed_up_gain_high_share: float
     feed_up_ceiling_g: float

@@ -11,7 +11,8 @@ from .replay import LAYING, LEVELS, NEXT_SCAN, OVULATION, SHED, RefusedScored, R
 
 # First week of each band of weeks ahead; the last one is open.
 BANDS = (0, 2, 4, 8, 13)
-MOST_SCANS = 8
+# More readings are counted together: in a season of monthly rounds few females have more before they ovulate.
+MOST_SCANS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def summed_up(found: Replay) -> Report:
 
 
 def scans_word(scans: int) -> str:
-    """1 reading, 2 readings, 8 readings or more."""
+    """1 reading, 2 readings, 6 readings or more."""
     more = " or more" if scans >= MOST_SCANS else ""
     number = min(scans, MOST_SCANS)
     return f"{number} reading{'' if number == 1 else 's'}{more}"

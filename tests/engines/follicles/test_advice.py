@@ -194,6 +194,29 @@ def test_her_own_gain_replaces_the_species_figure_and_a_loss_gives_no_date(pytho
     assert losing.by is None
 
 
+def test_a_feed_up_date_says_when_she_will_fast_before_it_and_never_lies_in_the_past(python: FollicleProfile) -> None:
+    """Whoever nears the appetite line gains no more; whoever should be there by now is to be weighed."""
+    light = weighed((2, 1390))
+    fasts = of(season_forecast(ready(scans=scans((32, 16.0), (4, 21.0)), weights=light), python, AS_OF), "feed_up")
+    eats = of(season_forecast(ready(scans=scans((32, 8.0), (4, 8.0)), weights=light), python, AS_OF), "feed_up")
+    assert fasts is not None
+    assert eats is not None
+    assert any("only while she eats" in sentence for sentence in fasts.because)
+    assert not any("only while she eats" in sentence for sentence in eats.because)
+    there = of(season_forecast(ready(weights=weighed((60, 1490))), python, AS_OF), "feed_up")
+    assert there is not None
+    assert there.by is None
+    assert any("weigh her" in sentence for sentence in there.because)
+
+
+def test_what_she_gained_long_ago_is_not_her_gain_now(python: FollicleProfile) -> None:
+    old = weighed((700, 900), (650, 1200), (2, 1390))
+    advice = of(season_forecast(ready(weights=old), python, AS_OF), "feed_up")
+    assert advice is not None
+    assert advice.by is not None
+    assert advice.by.p50 == ago(2) + timedelta(days=50), "the species' usual gain"
+
+
 def test_a_meal_within_the_limit_is_said_beside_the_visit(python: FollicleProfile) -> None:
     small = scans((32, 11.0), (4, 14.5))
     fed = season_forecast(ready(scans=small, meals=(Meal(ago(1), True),)), python, AS_OF)

@@ -33,6 +33,11 @@ class Command(BaseCommand):
             action="store_true",
             help="use the numbers in force today instead of those in force on each season's opening day",
         )
+        parser.add_argument(
+            "--not-learned",
+            action="store_true",
+            help="leave out what the seasons before each one say of the species' figures",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Replay, report, and write the file."""
@@ -70,7 +75,10 @@ class Command(BaseCommand):
         if first > last:
             raise CommandError("--from lies after --to.")
         whole: Replay | None = None
-        for year in seasons_replayed(species, first, last, numbers_today=options["numbers_today"]):
+        found = seasons_replayed(
+            species, first, last, numbers_today=options["numbers_today"], learn=not options["not_learned"]
+        )
+        for year in found:
             if not year.cycles:
                 continue
             if whole is None:
@@ -78,9 +86,11 @@ class Command(BaseCommand):
                 self.stdout.write(self.style.MIGRATE_HEADING(f"\n{species.scientific}"))
             whole.add(year.found)
             nothing = f", {year.nothing} over with nothing on record after the readings" if year.nothing else ""
-            self.stdout.write(
-                f"  {year.year}/{(year.year + 1) % 100:02d}: {count_text(year.cycles, 'cycle')} with readings{nothing}"
+            learned = f"; figures learned from {count_text(year.learned_from, 'earlier cycle')}" * bool(
+                year.learned_from
             )
+            name = f"{year.year}/{(year.year + 1) % 100:02d}"
+            self.stdout.write(f"  {name}: {count_text(year.cycles, 'cycle')} with readings{nothing}{learned}")
         return whole
 
     def _write(self, path: Path, rows: list[Scored]) -> None:
