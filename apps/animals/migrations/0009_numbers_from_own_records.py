@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("animals", "0007_house_edits_of_the_catalogue"),
+        ("animals", "0008_trait_value_gets_a_reference"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
