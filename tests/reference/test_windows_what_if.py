@@ -272,7 +272,7 @@ def test_law_is_asked_at_counter_and_buyer() -> None:
 def test_animal_facts() -> None:
     fed = days(window(last_meal_on="2027-04-01", days=5))
     assert fed[0]["animal"]["verdict"] == "no-go"
-    assert "2027-04-08" in fed[0]["animal"]["reason"]
+    assert "8 Apr 2027" in fed[0]["animal"]["reason"]
     assert fed[3]["date"] == "2027-04-08"
     assert fed[3]["animal"]["verdict"] == "go"
     assert days(window(in_shed=True))[0]["animal"]["verdict"] == "no-go"
