@@ -16,7 +16,13 @@ from apps.animals.events import CatalogueEdited
 from apps.animals.models import Animal, CarriedBelief, CatalogueEdit, Species, Trait
 from apps.animals.reactions import beliefs_anew
 from apps.animals.selectors import catalogue_of
-from apps.animals.services import animal_register, catalogue_edit, catalogue_edit_withdraw, notation_checked
+from apps.animals.services import (
+    animal_register,
+    catalogue_edit,
+    catalogue_edit_withdraw,
+    notation_checked,
+    species_add,
+)
 from apps.core.errors import Invalid, NotAllowed, WrongState
 from tests.factories.animals import make_female, make_male, species
 
@@ -173,3 +179,44 @@ def test_the_api_does_the_same(lead: Person, keeper: Person, api_as: Callable[[P
     ref = made.json()["ref"]
     done = api_as(lead).post(f"/api/v1/catalogue-edits/{ref}/withdraw/", {"reason": WHY}, format="json")
     assert done.json()["withdrawn_by"] == lead.name
+
+
+def test_a_species_without_a_shipped_file_gets_its_own(
+    lead: Person, client_as: Callable[[Person], Client], api_as: Callable[[Person], APIClient]
+) -> None:
+    """From nothing, on the page: the first trait begins a catalogue; names, crosses and beliefs follow; old words stay
+    as typed; taken back, nothing is left."""
+    kind = species_add(by=lead, scientific="Morelia viridis", common="green tree python", mode="eggs", code_prefix="MV")
+    old = animal_register(by=lead, code="MV-1", species=kind, traits="blue line, they say")
+    assert catalogue_of(kind) is None
+    page = f"/species/{kind.ref}/catalogue/"
+    client = client_as(lead)
+    assert "begins one" in client.get(page).content.decode()
+    typed = {
+        "add-trait": "1", "series": "ALB", "name": "Albino", "inheritance": "recessive", "two_copies": "distinct",
+        "evidence": "common practice", "source": "common practice, no source", "reason": WHY,
+    }  # fmt: skip
+    assert client.post(page, typed).status_code == 302
+    row = Species.objects.get(pk=kind.pk)
+    catalogue = catalogue_of(row)
+    assert catalogue is not None
+    assert catalogue.version == f"own-traits-2026.1+house.{row.catalogue_stamp}"
+    assert notation_checked(row, "het albino") == "normal het Albino"
+    assert Trait.objects.get(species=row).name == "Albino"
+    asked = {"species": "Morelia viridis", "dam": "het Albino", "sire": "Albino", "clutch": "4"}
+    answer = api_as(lead).get("/api/v1/crosses/", asked).json()
+    assert {one["look"]: one["exact"] for one in answer["looks"]} == {"normal": "1/2", "Albino": "1/2"}
+    dam = animal_register(by=lead, code="MV-2", species=row, sex="female", origin="acquired", traits="het Albino")
+    young = animal_register(by=lead, code="MV-3", species=row, dam=dam)
+    beliefs_anew(CatalogueEdited(row.ref))
+    # half by the dam's copy, the unknown sire by the assumed frequency of 1 %
+    assert CarriedBelief.objects.get(animal=young).carries == pytest.approx(1 - 0.5 * 0.99)
+    assert Animal.objects.get(pk=old.pk).traits == "blue line, they say"
+    assert client.get(page).status_code == 200
+    made = CatalogueEdit.objects.get(species=row)
+    with pytest.raises(Invalid, match="het Albino"):
+        catalogue_edit_withdraw(by=lead, edit=made, reason=WHY)
+    Animal.objects.filter(pk=dam.pk).update(traits="")
+    catalogue_edit_withdraw(by=lead, edit=made, reason=WHY)
+    assert catalogue_of(Species.objects.get(pk=kind.pk)) is None
+    assert not Trait.objects.filter(species=kind).exists()

@@ -8,9 +8,10 @@ from collections.abc import Iterable
 from django.db.models import QuerySet
 
 from apps.animals.models import Animal, CatalogueEdit, Species, TraitValue
-from apps.animals.selectors.knowledge_traits import trait_catalogue, trait_files
+from apps.animals.selectors.knowledge_traits import empty_file, trait_catalogue, trait_files
 from apps.engines.genetics.catalogue import Catalogue
 from apps.engines.genetics.catalogue_edits import Edit, EditKind, edited_catalogue, edits_stamp
+from apps.engines.genetics.catalogue_reader import Plain
 from apps.engines.genetics.errors import CatalogueError, GeneticsError
 from apps.engines.genetics.notation import parse_notation
 
@@ -21,23 +22,24 @@ _read: dict[tuple[str, str], Catalogue] = {}
 
 
 def catalogue_of(species: Species) -> Catalogue | None:
-    """The species' catalogue in force, or None when it has none (its traits are kept as typed).
+    """The species' catalogue in force, or None when it has none (its traits are kept as typed). Where no file is
+    shipped the house's edits alone make one.
 
     No query while nothing was edited or what was edited is known to the process. Edits that contradict a newer
     shipped file are left out, which is logged and told on the page of the catalogue.
     """
     try:
-        shipped = trait_catalogue(species.scientific)
+        shipped: Catalogue | None = trait_catalogue(species.scientific)
     except KeyError:
-        return None
+        shipped = None
     if not species.catalogue_stamp:
         return shipped
-    key = (shipped.version, species.catalogue_stamp)
+    key = (f"{species.scientific} {trait_file(species)['version']}", species.catalogue_stamp)
     found = _read.get(key)
     if found is None:
         edits = edits_of(edits_in_force(species))
         try:
-            found = edited_catalogue(trait_files()[shipped.species], edits)
+            found = edited_catalogue(trait_file(species), edits)
         except CatalogueError:
             log.exception("edits of a trait catalogue left out", extra={"species": species.scientific})
             return shipped
@@ -48,13 +50,22 @@ def catalogue_of(species: Species) -> Catalogue | None:
     return found
 
 
+def trait_file(species: Species) -> Plain:
+    """What edits of a species are laid over: its shipped file, else an empty one in its name."""
+    try:
+        return trait_files()[trait_catalogue(species.scientific).species]
+    except KeyError:
+        names = {"species": species.scientific, "common_name": species.common, "slug": species.slug.replace("-", "_")}
+        return {**empty_file(), **names}
+
+
 def catalogue_fault(species: Species) -> str:
     """Why the house's edits are left out, or nothing."""
     found = catalogue_of(species)
-    if found is None or found.version.endswith(species.catalogue_stamp):
+    if not species.catalogue_stamp or (found is not None and found.version.endswith(species.catalogue_stamp)):
         return ""
     try:
-        edited_catalogue(trait_files()[trait_catalogue(species.scientific).species], edits_of(edits_in_force(species)))
+        edited_catalogue(trait_file(species), edits_of(edits_in_force(species)))
     except CatalogueError as error:
         return str(error)
     return ""

@@ -21,7 +21,7 @@ from apps.animals.selectors.what_if_parts import bounded, question_deadline
 from apps.core.errors import DomainError, Invalid, Many
 from apps.core.questions import NotYetAnswered, QuestionError
 from apps.engines.genetics.belief import Belief
-from apps.engines.genetics.catalogue import Catalogue, SexSystem
+from apps.engines.genetics.catalogue import Catalogue
 from apps.engines.genetics.cross import CrossResult, Parent, cross
 from apps.engines.genetics.errors import CrossError, NotationError
 from apps.engines.genetics.gametes import Phase, one_copy_needs_phase
@@ -107,7 +107,7 @@ def cross_answer(asked: CrossAsked) -> CrossAnswer:
     rows = trait_values(asked.species)
     prices = prices_of(catalogue, rows)
     linked = any(catalogue.by_code[code].sex_linked for side in (dam, sire) if side for code in side.belief.loci)
-    sexes = catalogue.sex_system is not SexSystem.TEMPERATURE
+    sexes = catalogue.sex_system.by_chromosomes
     by_sex = sexes and (asked.by_sex or linked or any(price.sex for price in prices))
     result = _crossed(catalogue, dam, sire, phase, clutch, by_sex)
     lifted = welfare_lifted(asked.species)

@@ -194,7 +194,7 @@ def add_choice(herd: Herd, weights: Mapping[Hypothesis, float]) -> int:
 
 def alone_sex(system: SexSystem, sex: str) -> float:
     """How much likelier this sex is without a sire than with one: XX dams give daughters only, ZW dams sons."""
-    if sex == Sex.UNKNOWN or system is SexSystem.TEMPERATURE:
+    if sex == Sex.UNKNOWN or not system.by_chromosomes:
         return 1.0
     return 2.0 if sex == (Sex.FEMALE if system is SexSystem.XY else Sex.MALE) else 0.0
 

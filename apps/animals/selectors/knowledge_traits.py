@@ -23,6 +23,14 @@ def trait_files() -> dict[str, Plain]:
 
 
 @lru_cache(maxsize=1)
+def empty_file() -> Plain:
+    """What a catalogue starts from where none is shipped; the species' names are put in by the caller."""
+    path = Path(settings.BASE_DIR) / TRAITS / "new" / "empty.yaml"
+    read: Plain = yaml.safe_load(path.read_text(encoding="utf-8"))
+    return read
+
+
+@lru_cache(maxsize=1)
 def trait_catalogues() -> tuple[Catalogue, ...]:
     """Every shipped catalogue, by species slug. Raises CatalogueError when a file contradicts itself."""
     return tuple(catalogue_from_mapping(mapping) for mapping in trait_files().values())

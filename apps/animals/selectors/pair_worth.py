@@ -9,7 +9,7 @@ from fractions import Fraction
 from apps.animals.models import Species
 from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.trait_values import prices_of, trait_values
-from apps.engines.genetics.catalogue import Catalogue, SexSystem
+from apps.engines.genetics.catalogue import Catalogue
 from apps.engines.genetics.cross import Parent, cross
 from apps.engines.genetics.errors import CrossError, DeadlinePassed, NotationError
 from apps.engines.genetics.notation import parse_notation
@@ -52,7 +52,7 @@ class PairWorths:
         return self._known[dam, sire]
 
     def _worked_out(self, catalogue: Catalogue, dam: str, sire: str) -> PairWorth | None:
-        by_sex = catalogue.sex_system is not SexSystem.TEMPERATURE and any(price.sex for price in self.prices)
+        by_sex = catalogue.sex_system.by_chromosomes and any(price.sex for price in self.prices)
         try:
             mother, father = (Parent(parse_notation(words.strip() or PLAIN, catalogue)) for words in (dam, sire))
             found = cross(

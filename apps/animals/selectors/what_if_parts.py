@@ -12,6 +12,7 @@ from django.conf import settings
 from apps.animals.models import Species
 from apps.animals.selectors.catalogues import catalogue_of
 from apps.animals.selectors.knowledge_traits import trait_catalogue, trait_species
+from apps.animals.selectors.species import species_by_name
 from apps.core.questions import NotYetAnswered, QuestionError, Reader
 from apps.engines.genetics.belief import Belief
 from apps.engines.genetics.catalogue import Catalogue
@@ -30,6 +31,10 @@ def read_catalogue(reader: Reader) -> Catalogue:
         species = Species.objects.filter(scientific=shipped.species).first()
         return (species and catalogue_of(species)) or shipped
     except KeyError:
+        own = species_by_name(name)
+        house = catalogue_of(own) if own is not None else None
+        if house is not None:
+            return house
         known = trait_species()
         near = difflib.get_close_matches(name.casefold(), [word.casefold() for word in known], n=1)
         hint = next((f"Did you mean {word}? " for word in known if near and word.casefold() == near[0]), "")

@@ -16,9 +16,9 @@ from apps.animals.selectors.catalogues import (
     catalogue_of,
     edits_in_force,
     edits_of,
+    trait_file,
     unread_notations,
 )
-from apps.animals.selectors.knowledge_traits import trait_files
 from apps.animals.services.knowledge import traits_listed
 from apps.core import clock
 from apps.core.errors import Invalid, WrongState
@@ -104,11 +104,8 @@ def catalogue_edit_withdraw(
 
 
 def _locked(species: Species) -> Species:
-    """The row, so that two edits at once are counted in turn; it must have a file to edit."""
-    row = Species.objects.select_for_update().get(pk=species.pk)
-    if catalogue_of(row) is None:
-        raise Invalid(f"{species} has no trait catalogue; its traits are kept as typed.", field="species")
-    return row
+    """The row, so that two edits at once are counted in turn. A species without a shipped file starts from nothing."""
+    return Species.objects.select_for_update().get(pk=species.pk)
 
 
 def _reason(text: str) -> str:
@@ -119,15 +116,17 @@ def _reason(text: str) -> str:
 
 
 def _readable(species: Species, edits: Sequence[Edit]) -> Catalogue:
-    """The catalogue with these edits, which must make sense and still read what is said of animals."""
+    """The catalogue with these edits, which must make sense and read whatever could be read of animals before."""
     try:
-        fresh = edited_catalogue(trait_files()[species.scientific], edits)
+        fresh = edited_catalogue(trait_file(species), edits)
     except CatalogueError as error:
         last = error.where.rsplit(".", 1)[-1]
         raise Invalid(
             f"{error.problem[:1].upper()}{error.problem[1:]}.", field="name" if "$" in last else last
         ) from error
-    wrong = unread_notations(species, fresh)
+    standing = catalogue_of(species)
+    never = set(unread_notations(species, standing)) if standing is not None else None
+    wrong = [words for words in unread_notations(species, fresh) if never is not None and words not in never]
     if wrong:
         some = "; ".join(wrong[:3]) + (f" and {len(wrong) - 3} more" if len(wrong) > 3 else "")
         raise Invalid(

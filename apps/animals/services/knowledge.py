@@ -180,8 +180,8 @@ def _load_numbers(species: Species, profile: SpeciesProfile) -> int:
 def traits_listed(species: Species) -> int:
     """Make the list of names that pages search say what the catalogue in force says; how many rows changed."""
     catalogue = catalogue_of(species)
-    if catalogue is None:
-        return 0
+    if catalogue is None:  # the house took its last edit back
+        return Trait.objects.filter(species=species).delete()[0]
     standing = {row.name: row for row in Trait.objects.filter(species=species)}
     fresh, changed = [], []
     for locus in catalogue.loci:

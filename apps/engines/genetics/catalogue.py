@@ -57,6 +57,12 @@ class SexSystem(StrEnum):
     XY = "XX/XY"
     ZW = "ZZ/ZW"
     TEMPERATURE = "temperature"
+    UNKNOWN = "unknown"
+
+    @property
+    def by_chromosomes(self) -> bool:
+        """Whether a parent's chromosome is known to decide the sex, so that a cross can say it."""
+        return self in (SexSystem.XY, SexSystem.ZW)
 
 
 @dataclass(frozen=True, slots=True)

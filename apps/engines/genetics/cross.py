@@ -98,7 +98,7 @@ def groups_of(
     carried = {code for parent in (dam, sire) if parent for code in parent.belief.loci}
     linked = [locus for locus in catalogue.loci if locus.sex_linked and locus.code in carried]
     groups: list[Group] = []
-    sexed = catalogue.sex_system is not SexSystem.TEMPERATURE
+    sexed = catalogue.sex_system.by_chromosomes
     fatherless_zw = sire is None and catalogue.sex_system is SexSystem.ZW
     if len(linked) > 1:
         raise CrossError("dam", "Two sex-linked series at once are not computed.", "Ask one of them at a time.")
@@ -172,7 +172,7 @@ def _check(
         raise CrossError("v", "v is 0 (at the centromere) to 2/3 (far from it).", "Correct it.")
     if v and sire is not None:
         raise CrossError("v", "v belongs to parthenogenesis.", "Leave it out, or set sire to null.")
-    if by_sex and catalogue.sex_system is SexSystem.TEMPERATURE:
+    if by_sex and not catalogue.sex_system.by_chromosomes:
         sex_letters(catalogue.sex_system, female=True)
     if dam.phase is not None:
         raise CrossError("phase.dam", "A dam has no phase: her two X chromosomes are alike.", "Leave it out.")

@@ -107,6 +107,8 @@ def sex_letters(system: SexSystem, *, female: bool) -> tuple[str, str]:
         return ("X", "X") if female else ("X", "Y")
     if system is SexSystem.ZW:
         return ("Z", "W") if female else ("Z", "Z")
+    if system is SexSystem.UNKNOWN:
+        raise CrossError("by_sex", "How sex is set is not on record for this species.", "Leave out by_sex.")
     raise CrossError("by_sex", "Sex follows incubation temperature here, not the parents.", "Leave out by_sex.")
 
 

@@ -97,7 +97,7 @@ def _build(catalogue: Catalogue) -> Vocabulary:
         add(combination.name, "combination", (combination.name,))
     for spelling, names in catalogue.several_lines.items():
         add(spelling, "several", names)
-    return Vocabulary(words, max(len(key) for key in words))
+    return Vocabulary(words, max((len(key) for key in words), default=0))
 
 
 @lru_cache(maxsize=64)
