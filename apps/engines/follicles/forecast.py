@@ -182,8 +182,10 @@ def _speeds(model: GrowthModel, belief: Belief) -> list[Interval | None]:
 
 def cell_quantiles(model: GrowthModel, cells: Floats, shares: Sequence[float]) -> list[float]:
     """Diameters at the given shares of the cell chances, straight within a cell."""
-    cumulative = np.concatenate([[0.0], np.cumsum(cells)])
-    return [float(np.interp(share * cumulative[-1], cumulative, model.edges)) for share in shares]
+    cumulative = np.zeros(len(cells) + 1)
+    cells.cumsum(out=cumulative[1:])
+    found: list[float] = np.interp(np.array(shares) * cumulative[-1], cumulative, model.edges).tolist()
+    return found
 
 
 def _assemble(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of: date, model: GrowthModel) -> Whole:
@@ -233,8 +235,7 @@ def _assemble(item: Prepared, outlook: _Outlook, profile: FollicleProfile, as_of
 
 
 def _past(model: GrowthModel, cells: Floats, mm: float) -> float:
-    share = np.clip((model.edges[1:] - mm) / model.profile.growth_grid_step_mm, 0.0, 1.0)
-    return float(cells @ share)
+    return float(cells @ model.share_past(mm))
 
 
 def _chances(item: Prepared, outlook: _Outlook, model: GrowthModel, known: bool) -> Chances:

@@ -74,7 +74,10 @@ class GrowthModel:
         )
         self.rates: Floats = np.exp(logs)
         self._log_rates: Floats = logs
+        alike = profile.growth_rate_per_late_week == 0.0
+        self._rates_of_all: Floats | None = self._rates(np.zeros(1)) if alike else None
         self.shape: Floats = growth_shape(self.mm, profile)
+        self._past: dict[float, Floats] = {}
         factor = 1.0 if visited else profile.growth_regress_unvisited_factor
         late = np.where(self.mm > profile.growth_regress_late_mm, profile.growth_regress_late_factor, 1.0)
         self._regress_per_week: Floats = profile.growth_regress_per_week * factor * late
@@ -107,6 +110,14 @@ class GrowthModel:
         zero, one = np.zeros((*mean.shape, 1)), np.ones((*mean.shape, 1))
         return np.asarray(np.diff(np.concatenate([zero, below, one], axis=-1), axis=-1), dtype=np.float64)
 
+    def share_past(self, mm: float) -> Floats:
+        """How much of each cell [C] lies past a diameter."""
+        found = self._past.get(mm)
+        if found is None:
+            found = np.clip((self.edges[1:] - mm) / self.profile.growth_grid_step_mm, 0.0, 1.0)
+            self._past[mm] = found
+        return found
+
     def start(self, count: int) -> Belief:
         """All quiet, diameters spread evenly over the resting range."""
         profile = self.profile
@@ -136,10 +147,12 @@ class GrowthModel:
         Who begins later than usual may grow faster: the season ends for all of them at about the same time. [R, 1]
         where that makes no difference.
         """
+        if self._rates_of_all is not None:
+            return self._rates_of_all
+        return self._rates(week + days / (2 * DAYS_PER_WEEK) - self.profile.growth_start_week_mean)
+
+    def _rates(self, late: Floats) -> Floats:
         profile = self.profile
-        if profile.growth_rate_per_late_week == 0.0:
-            week = np.array([profile.growth_start_week_mean - days / (2 * DAYS_PER_WEEK)])
-        late = week + days / (2 * DAYS_PER_WEEK) - profile.growth_start_week_mean
         mean = np.log(profile.growth_rate_median_mm_per_week) + profile.growth_rate_per_late_week * late
         off = (self._log_rates[:, None] - mean) / profile.growth_rate_log_sd
         weight = np.exp(-0.5 * (off**2 - (off**2).min(axis=0)))

@@ -46,7 +46,7 @@ def passage(profile: FollicleProfile, visited: bool, mm: float | None, day: int)
     if mm is None:
         above, counts = np.zeros(cells), 1.0
     else:
-        above = np.clip((model.edges[1:] - mm) / profile.growth_grid_step_mm, 0.0, 1.0)
+        above = model.share_past(mm)
         counts = 1.0 if mm <= profile.lines_ovulation_mm else 0.0
     growing = np.empty((len(model.rates), cells, weeks + 1))
     growing[:, :, 0] = above

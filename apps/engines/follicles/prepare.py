@@ -89,6 +89,9 @@ def judged(item: Prepared, slips: Sequence[float], profile: FollicleProfile) -> 
 
 def strip_future(facts: SeasonFacts, as_of: date) -> tuple[SeasonFacts, int]:
     """The facts up to `as_of`, and how many later ones were left out."""
+    later = any(fact.on > as_of for name in _LISTS for fact in getattr(facts, name))
+    if not later and not any((on := getattr(facts, name)) is not None and on > as_of for name in _DAYS):
+        return facts, 0
     scans = tuple(fact for fact in facts.scans if fact.on <= as_of)
     visits = tuple(fact for fact in facts.visits if fact.on <= as_of)
     meals = tuple(fact for fact in facts.meals if fact.on <= as_of)

@@ -15,6 +15,7 @@ from .growth import DAYS_PER_WEEK, Floats
 from .profile import FollicleProfile
 
 QUANTILES = (0.1, 0.5, 0.9)
+_QUANTILES = np.array(QUANTILES)
 SPREAD = float(ndtri(QUANTILES[2]))  # half an 80 % interval of a normal value, in standard deviations
 
 
@@ -27,13 +28,15 @@ class DayChances:
 
     def interval(self) -> DateInterval:
         """The days by which 10, 50 and 90 % have happened."""
-        low, middle, high = (self.day_by(share) for share in QUANTILES)
+        total = self.chances.cumsum()
+        places = total.searchsorted(_QUANTILES * total[-1] - 1e-12).tolist()
+        low, middle, high = (self.first + timedelta(days=place) for place in places)
         return DateInterval(low, middle, high)
 
     def day_by(self, share: float) -> date:
         """The day by which that share of the chance has passed."""
-        total = np.cumsum(self.chances)
-        return self.first + timedelta(days=int(np.searchsorted(total, share * total[-1] - 1e-12)))
+        total = self.chances.cumsum()
+        return self.first + timedelta(days=int(total.searchsorted(share * total[-1] - 1e-12)))
 
     def later_than(self, day: date, least: float) -> DayChances:
         """The same, given that it has not happened up to `day`; unchanged where less than `least` is left."""
@@ -72,9 +75,15 @@ def passage_dates(within: Floats, as_of: date, least: float) -> DayChances | Non
     """Dates given that it happens, from P(within h weeks) [H+1]; None where that chance is below `least`."""
     if within[-1] < least:
         return None
-    days = np.arange((len(within) - 1) * DAYS_PER_WEEK + 1)
-    cumulative = np.interp(days / DAYS_PER_WEEK, np.arange(len(within)), within) / within[-1]
-    return DayChances(as_of, np.diff(cumulative, prepend=0.0))
+    chances = np.empty((len(within) - 1) * DAYS_PER_WEEK + 1)
+    chances[0] = within[0]
+    chances[1:] = _by_day(within)
+    return DayChances(as_of, chances / within[-1])
+
+
+def _by_day(within: Floats) -> Floats:
+    """The chance of each day from P(within h weeks) [H+1]: alike on the days of a week."""
+    return np.repeat((within[1:] - within[:-1]) / DAYS_PER_WEEK, DAYS_PER_WEEK)
 
 
 def ovulation_chances(first: date, unseen: Floats, within: Floats, as_of: date, least: float) -> DayChances | None:
@@ -85,9 +94,7 @@ def ovulation_chances(first: date, unseen: Floats, within: Floats, as_of: date, 
     """
     if within[-1] < least:
         return None
-    days = np.arange((len(within) - 1) * DAYS_PER_WEEK + 1)
-    cumulative = np.interp(days / DAYS_PER_WEEK, np.arange(len(within)), within)
-    ahead = np.diff(cumulative)
+    ahead = _by_day(within)
     past = np.zeros((as_of - first).days + 1)
     past[: len(unseen)] = unseen
     return DayChances(first, np.concatenate([past, ahead]) / (past.sum() + ahead.sum()))

@@ -158,38 +158,32 @@ def _best_addition(work: Work, female: int) -> tuple[float, tuple[int, int] | No
     padded = np.where(weeks < 0, problem.weeks, weeks)
     males = problem.pair_male[run]
     open_ = work.room[males[:, None], padded[None, :]] & plans.allowed[run]
-    used = {visit.week for visit in own}
-    open_[:, [place for place in range(PLACES) if int(weeks[place]) in used]] = False
+    places = [plans.place(female, visit.week) for visit in own]
+    open_[:, places] = False
     with_her = {visit.male for visit in own}
     if len(with_her) >= problem.rules.males_per_female_max:
         open_[~np.isin(males, list(with_her))] = False
     if not open_.any():
         return 0.0, None
-    mask = np.zeros(PLACES, dtype=np.float32)
-    mask[[plans.place(female, visit.week) for visit in own]] = 1.0
-    sizes = {place: _index(plans, mask, place) for place in np.flatnonzero(open_.any(axis=0))}
     q = plans.chance[female] + 1e-12
-    before = plans.value(female, own)
-    had = sum(float(problem.pair_value[plans.pair(female, v.male)] * q[plans.place(female, v.week)]) for v in own)
-    had_q = sum(float(q[plans.place(female, v.week)]) for v in own)
-    bonus = sum(float(plans.bonus[plans.pair(female, v.male), plans.place(female, v.week)]) for v in own)
-    best, found = 1e-9, None
-    for place, chosen in sizes.items():
-        total = plans.gain[female, chosen] * (had + problem.pair_value[run] * q[place]) / (had_q + q[place])
-        many = np.array([len(with_her | {int(male)}) > 1 for male in males])
-        total = np.where(many, total * (1.0 - problem.rules.second_male_penalty), total)
-        added = np.where(open_[:, place], total + bonus + plans.bonus[run, place] - before, -np.inf)
-        top = int(added.argmax())
-        if float(added[top]) > best:
-            best, found = float(added[top]), (int(males[top]), int(weeks[place]))
-    return best, found
-
-
-def _index(plans: Plans, mask: np.ndarray, place: np.intp) -> int:
-    """The number of the set `mask` with one more place."""
-    more = mask.copy()
-    more[place] = 1.0
-    return int(np.flatnonzero((plans.sets == more).all(axis=1))[0])
+    pairs = [plans.pair(female, visit.male) for visit in own]
+    had = float((problem.pair_value[pairs] * q[places]).sum()) if own else 0.0
+    had_q = float(q[places].sum()) if own else 0.0
+    kept = float(plans.bonus[pairs, places].sum()) if own else 0.0
+    mask = sum(1 << place for place in places)
+    # a place that is taken stands for itself; it is closed above
+    gain = plans.gain[female, [plans.numbers[mask | 1 << place] for place in range(PLACES)]]
+    total = gain * (had + problem.pair_value[run][:, None] * q) / (had_q + q)
+    if with_her:
+        other = ~np.isin(males, list(with_her)) if len(with_her) == 1 else np.ones(len(males), dtype=bool)
+        total[other] *= 1.0 - problem.rules.second_male_penalty
+    total += plans.bonus[run]
+    total[~open_] = -np.inf
+    place, top = divmod(int(total.T.argmax()), len(males))
+    added = float(total[top, place]) + kept - plans.value(female, own)
+    if added <= 1e-9:
+        return 0.0, None
+    return added, (int(males[top]), int(weeks[place]))
 
 
 def priced(plans: Plans, males: Males, pricing: Pricing, prices: Floats, deadline: float) -> Work:

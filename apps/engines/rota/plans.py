@@ -31,11 +31,18 @@ def subsets(most: int) -> npt.NDArray[np.float32]:
     return np.array([[float(place in row) for place in range(PLACES)] for row in rows], dtype=np.float32)
 
 
+@lru_cache(maxsize=8)
+def subset_numbers(most: int) -> dict[int, int]:
+    """The number of each of `subsets` by its places as bits."""
+    return {sum(1 << place for place in np.flatnonzero(row).tolist()): i for i, row in enumerate(subsets(most))}
+
+
 @dataclass(frozen=True, slots=True)
 class Plans:
     """Tables of a problem. `weeks` (F, 8): her candidate weeks, -1 where she has fewer. `gain` (F, S): P(S).
     `chance` (F, 8): of that week lying inside. `worth` (A, S): value of the one-male plan with the bonus for kept
-    visits, FORBIDDEN where it may not be. `bonus` (A, 8). `allowed` (A, 8). `pinned`: her pins, by female."""
+    visits, FORBIDDEN where it may not be. `bonus` (A, 8). `allowed` (A, 8). `pinned`: her pins, by female.
+    `numbers`: each set's number by its places as bits."""
 
     problem: RotaProblem
     sets: npt.NDArray[np.float32]
@@ -48,11 +55,12 @@ class Plans:
     pinned: dict[int, tuple[Visit, ...]]
     runs: list[slice]
     bonus_each: float
+    numbers: dict[int, int]
 
     def place(self, female: int, week: int) -> int:
         """The place of a week among her candidates, -1 when it is none."""
-        found = np.flatnonzero(self.weeks[female] == week)
-        return int(found[0]) if found.size else -1
+        own: list[int] = self.weeks[female].tolist()
+        return own.index(week) if week in own else -1
 
     def pair(self, female: int, male: int) -> int:
         """The pair's number, -1 when they may not meet."""
@@ -66,9 +74,7 @@ class Plans:
             return 0.0
         places = [self.place(female, visit.week) for visit in visits]
         pairs = [self.pair(female, visit.male) for visit in visits]
-        mask = np.zeros(PLACES, dtype=np.float32)
-        mask[places] = 1.0
-        chosen = int(np.flatnonzero((self.sets == mask).all(axis=1))[0])
+        chosen = self.numbers[sum(1 << place for place in places)]
         q = self.chance[female, places] + 1e-12
         mean = float((self.problem.pair_value[pairs] * q).sum() / q.sum())
         total = float(self.gain[female, chosen]) * mean
@@ -120,7 +126,8 @@ def make_plans(problem: RotaProblem, pins: tuple[Visit, ...]) -> Plans:
         for pin in own:
             place = int(np.flatnonzero(weeks[female] == pin.week)[0])
             worth[np.ix_(rows, np.flatnonzero(sets[:, place] == 0))] = FORBIDDEN
-    return Plans(problem, sets, weeks, gain, chance, worth, bonus, allowed, pinned, runs, each)
+    numbers = subset_numbers(min(rules.visits_per_female_max, PLACES))
+    return Plans(problem, sets, weeks, gain, chance, worth, bonus, allowed, pinned, runs, each, numbers)
 
 
 def _candidates(problem: RotaProblem, pinned: dict[int, tuple[Visit, ...]]) -> Ints:
