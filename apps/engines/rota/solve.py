@@ -29,6 +29,7 @@ GOOD_GAP = SOLVER_GAP = 3e-4
 # reasons have time of their own: a solver that used all of it must not leave visits without their why
 REASON_SECONDS, REASON_SHARE = 2.0, 0.15
 FREE_MALES, FREE_SECONDS, IDLE = 10, 6.0, 40
+NEAR_SHARE = 0.5  # of the time, where every plan can be in the model afterwards
 # a whole pattern also fills weeks that have no price yet
 EDGE = 1e-3
 SEED = 1
@@ -142,6 +143,9 @@ def _small(
 ) -> tuple[float, Floats, bool]:
     """Every one-male plan, and of the two-male plans all or the near ones; all males free."""
     prices, bound, surplus, middle = priced_as
+    # the plans near their price find a good rota soon; the whole model, begun from it, proves it or betters it
+    pool.add_near(pricing, prices, surplus, WIDTH * middle, MOST_COLUMNS)
+    _try(pool, males, best, deadline, (deadline - time.monotonic()) * NEAR_SHARE)
     whole = pool.add_everything(MOST_COLUMNS)
     if not whole:
         pool.add_near(pricing, prices, surplus, FAR * middle, MOST_COLUMNS * 4, two_delta=WIDTH * middle)
