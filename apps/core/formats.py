@@ -41,6 +41,11 @@ def grams_text(value: Number | None) -> str:
     return f"{number_text(value, 1 if tenths else 0)} g"
 
 
+def computed_grams_text(value: Number | None) -> str:
+    """``69 g``: a mass that was worked out, not read; one decimal under 10 g only."""
+    return grams_text(value if value is None or abs(float(value)) < 10 else round(float(value)))
+
+
 def celsius_text(value: Number | None) -> str:
     """``31.6 °C``."""
     return DASH if value is None else f"{number_text(value, 1)} °C"

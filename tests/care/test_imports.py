@@ -56,8 +56,14 @@ def test_the_example_files_go_in_twice(owner: Person, snakes: list[Animal]) -> N
         assert model._default_manager.count() == rows
     assert Weight.objects.filter(doubtful=True).count() == 1
     assert Weight.objects.filter(mass_g=1102.5).exists()
-    # the meal of yesterday evening that nobody checked holds her still
-    assert Hold.objects.filter(word=HoldWord.FED, animal__code="PR-0412").count() == 1
+
+
+def test_the_meal_of_yesterday_evening_that_nobody_checked_holds_her_still(
+    owner: Person, snakes: list[Animal], tmp_path: Path
+) -> None:
+    yesterday = clock.today() - timedelta(days=1)
+    meals(owner, tmp_path, f"{snakes[0].code},{yesterday.isoformat()},rat,small,62,1,thawed,,")
+    assert Hold.objects.filter(word=HoldWord.FED, animal=snakes[0]).count() == 1
 
 
 def test_a_dry_run_writes_nothing(keeper: Person, snake: Animal, tmp_path: Path) -> None:

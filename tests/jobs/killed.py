@@ -28,7 +28,7 @@ import django
 django.setup()
 from apps.jobs.events import AlarmRaised
 from apps.jobs.services import outbox, reactions_register
-from apps.jobs.tasks import deliver
+from apps.jobs.tasks import deliver_many
 from apps.accounts.selectors import system_person
 from apps.accounts.services import audit_write
 from config.celery import app
@@ -46,7 +46,7 @@ def slow(event):
 
 
 slow.__module__, slow.__qualname__ = "tests", "slow"
-reactions_register({{AlarmRaised: (slow,)}}, deliver.delay)
+reactions_register({{AlarmRaised: (slow,)}}, deliver_many.delay)
 app.worker_main(["--quiet", "worker", "-Q", "work,watch", "--pool", "threads", "-c", "2", "--loglevel", "ERROR",
                  "--without-gossip", "--without-mingle", "--without-heartbeat"])
 """
@@ -142,7 +142,7 @@ class House:
         return len(self.begun.read_text().splitlines()) if self.begun.exists() else 0
 
 
-def wait_until(true: Callable[[], bool], what: str, seconds: float = 90) -> None:
+def wait_until(true: Callable[[], bool], what: str, seconds: float = 180) -> None:
     """Wait, and fail with ``what`` when it never becomes true."""
     until = time.monotonic() + seconds
     while not true():

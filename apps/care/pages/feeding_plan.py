@@ -12,7 +12,7 @@ from apps.care.selectors.prey import is_watched
 from apps.care.selectors.racks import animals_of_rack
 from apps.care.selectors.thaw import PreyCount, ThawList, prey_counts, thaw_list
 from apps.core import clock
-from apps.core.formats import day_text, grams_text, number_text
+from apps.core.formats import computed_grams_text, day_text, grams_text, number_text
 from apps.engines import feeding
 from apps.places.models import Rack
 
@@ -79,7 +79,11 @@ def _amount_words(line: PlanLine) -> str:
     if plan.choice.share_pct is None or plan.low_g is None or plan.high_g is None:
         return "no weight"
     total, low, high = plan.choice.total_g, plan.low_g, plan.high_g
-    span = grams_text(low) if round(low, 1) == round(high, 1) else f"{grams_text(low)[:-2]} to {grams_text(high)}"
+    span = (
+        computed_grams_text(low)
+        if round(low, 1) == round(high, 1)
+        else f"{computed_grams_text(low)[:-2]} to {computed_grams_text(high)}"
+    )
     share = number_text(plan.choice.share_pct, 1 if plan.choice.share_pct < 10 else 0)
     return f"{grams_text(total)}, {share} % of its mass; wanted {span}"
 

@@ -9,7 +9,7 @@ from apps.care.pages.growth_svg import ExpectedPoint, expected_days, growth_svg
 from apps.care.pages.weights_svg import WeightPoint
 from apps.care.selectors.growth import Growth, growth_of
 from apps.core import clock
-from apps.core.formats import count_text, day_text, grams_text, number_text
+from apps.core.formats import computed_grams_text, count_text, day_text, grams_text, number_text
 
 ROWS = 20
 
@@ -65,7 +65,7 @@ def growth_words(growth: Growth) -> str:
     if usual is not None:
         after = "so long after its first weight" if growth.from_weight else "at that age"
         where = "below" if last.mass_g < usual.low_g else "above" if last.mass_g > usual.high_g else ""
-        span = f"{grams_text(usual.low_g)} to {grams_text(usual.high_g)}"
+        span = f"{computed_grams_text(usual.low_g)} to {computed_grams_text(usual.high_g)}"
         parts.append(f"Usual {after}: {span}{f'; it is {where} that' if where else ''}.")
     elif growth.curve is None:
         parts.append("The species has no growth figures.")

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from apps.care.pages.weights_svg import WeightPoint
 from apps.core import svg
-from apps.core.formats import day_text, grams_text
+from apps.core.formats import computed_grams_text, day_text, grams_text
 
 LEFT, RIGHT, TOP, FOOT = 46.0, 58.0, 14.0, 18.0
 LINES = 4
@@ -69,7 +69,7 @@ def growth_svg(
     usual = ""
     if seen:
         near = min(seen, key=lambda row: abs((row.on - end.on).days))
-        usual = f" Usual then: {grams_text(near.low_g)} to {grams_text(near.high_g)}."
+        usual = f" Usual then: {computed_grams_text(near.low_g)} to {computed_grams_text(near.high_g)}."
     desc = (
         f"{len(sound)} weights; the last {grams_text(end.mass_g)} on {day_text(end.on, year=True)}.{usual} "
         f"{len([m for m in shown_mates if m])} clutch-mates drawn thin."
