@@ -8,9 +8,12 @@ from typing import Any
 from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 from drf_spectacular.views import SpectacularAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from apps.accounts.choices import Permission
+from apps.dashboards.pages.api_reference import api_schema
 from apps.dashboards.views.what_if import WhatIf
 
 FLOORS = (
@@ -33,6 +36,9 @@ class Schema(SpectacularAPIView):
     """The OpenAPI schema, for any signed-in person."""
 
     permission = Permission.READ
+
+    def _get_schema_response(self, request: Request) -> Response:
+        return Response(api_schema(), headers={"Content-Disposition": 'inline; filename="broodwright.yaml"'})
 
 
 def router() -> SimpleRouter:

@@ -50,10 +50,17 @@ class Group:
 
 
 @lru_cache(maxsize=1)
-def api_groups() -> tuple[Group, ...]:
-    """Every documented operation, grouped by the first word of its path; built once a process."""
+def api_schema() -> dict[str, Any]:
+    """The OpenAPI schema: it takes seconds and changes with the code alone, so it is made once a process."""
     generator: Any = SchemaGenerator  # its own types are not written down
     schema: dict[str, Any] = generator().get_schema(request=None, public=True)
+    return schema
+
+
+@lru_cache(maxsize=1)
+def api_groups() -> tuple[Group, ...]:
+    """Every documented operation, grouped by the first word of its path; built once a process."""
+    schema = api_schema()
     groups: dict[str, list[Operation]] = {}
     for path, methods in sorted(schema["paths"].items()):
         name = path.removeprefix(PREFIX).split("/")[0]
