@@ -56,6 +56,6 @@ TABLE: dict[type[Event], tuple[Callable[[Any], object], ...]] = {
 
 def register() -> None:
     """Called once by config.wiring."""
-    from apps.jobs.tasks import deliver, deliver_many
+    from apps.jobs.tasks import deliver
 
-    reactions_register(TABLE, lambda pks: deliver_many.delay(pks) if len(pks) > 1 else deliver.delay(pks[0]))
+    reactions_register(TABLE, deliver.delay)

@@ -53,7 +53,6 @@ PERIODIC: tuple[Periodic, ...] = (
 ROUTES: dict[str, dict[str, str]] = {
     **{job.task: {"queue": job.queue} for job in PERIODIC},
     "jobs.deliver": {"queue": "work"},
-    "jobs.deliver-many": {"queue": "work"},
     "dashboards.import": {"queue": "work"},
 }
 

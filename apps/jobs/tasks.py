@@ -10,13 +10,7 @@ from apps.jobs.services import deliveries_sweep, delivery_carry, heartbeat_write
 
 
 @shared_task(name="jobs.deliver")
-def deliver(pk: int) -> None:
-    """Carry one delivery."""
-    delivery_carry(pk=pk)
-
-
-@shared_task(name="jobs.deliver-many")
-def deliver_many(pks: list[int]) -> None:
+def deliver(pks: list[int]) -> None:
     """Carry the deliveries of one act; each stands for itself, what a killed worker leaves is sent again."""
     for pk in pks:
         delivery_carry(pk=pk)

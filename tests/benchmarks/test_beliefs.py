@@ -7,8 +7,7 @@ for the family, the engine alone on the relatives that the service reads, works 
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 import pytest
@@ -23,6 +22,7 @@ from apps.animals.services import beliefs_refresh, beliefs_refresh_species
 from apps.core import clock
 from apps.engines.genetics.catalogue import Inheritance, TwoCopies
 from apps.engines.pedigree.inference import Locus, Member, infer
+from tests.benchmarks.timing import say, seconds
 from tests.engines.pedigree.shapes import herd
 from tests.factories.animals import species
 
@@ -30,20 +30,6 @@ pytestmark = pytest.mark.benchmark_suite
 MOST_TIMES_A_PLAIN_PASS = 6.0
 MOST_TIMES_THE_ENGINE_ALONE = 5.0
 ANIMALS_ON_RECORD = 700
-
-
-def seconds(act: Callable[[], object], runs: int) -> float:
-    """Processor time, the best of some runs."""
-    taken = []
-    for _ in range(runs):
-        began = time.process_time()
-        act()
-        taken.append(time.process_time() - began)
-    return min(taken)
-
-
-def say(words: str) -> None:
-    print(f"\n{words}", end="")  # noqa: T201
 
 
 def plain_pass(members: Sequence[Member], loci: Sequence[Locus]) -> list[list[list[float]]]:

@@ -7,7 +7,6 @@ answer.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from fractions import Fraction
 
@@ -18,6 +17,7 @@ from apps.animals.selectors.knowledge_traits import trait_catalogue
 from apps.engines.genetics.catalogue import Catalogue, Inheritance, TwoCopies
 from apps.engines.genetics.cross import CrossResult, Parent, cross
 from apps.engines.genetics.notation import parse_notation
+from tests.benchmarks.timing import seconds
 
 pytestmark = pytest.mark.benchmark_suite
 SIX = {6: Fraction(1)}
@@ -27,13 +27,8 @@ LEAST_TIMES_FASTER_THAN_THE_REFERENCE = 15.0
 
 
 def best_of(act: Callable[[], object]) -> float:
-    """Seconds of processor time, the best of some runs."""
-    taken = []
-    for _ in range(RUNS):
-        began = time.process_time()
-        act()
-        taken.append(time.process_time() - began)
-    return min(taken)
+    """Seconds of processor time, the best of `RUNS`."""
+    return seconds(act, RUNS)
 
 
 def names(catalogue: Catalogue, kind: Inheritance, number: int) -> list[str]:

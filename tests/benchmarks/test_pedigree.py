@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -19,6 +17,7 @@ from apps.engines.pedigree.frontier import pairs_of
 from apps.engines.pedigree.kinship import inbreeding, kinship_between, mendelian_spread
 from apps.engines.pedigree.lines import Floats, Lines, bred_marks, lines_of
 from apps.engines.pedigree.tracing import traced
+from tests.benchmarks.timing import say, seconds
 from tests.engines.pedigree.shapes import deep, facility
 
 pytestmark = pytest.mark.benchmark_suite
@@ -35,20 +34,6 @@ status = open("/proc/self/status").read()
 print(int(status.split("VmHWM:")[1].split()[0]) // 1024)
 """
 """The most memory of a process of its own, numpy and the pedigree included (getrusage would count the parent in)."""
-
-
-def seconds(act: Callable[[], object], runs: int = 3) -> float:
-    """Processor time, the best of some runs."""
-    taken = []
-    for _ in range(runs):
-        began = time.process_time()
-        act()
-        taken.append(time.process_time() - began)
-    return min(taken)
-
-
-def say(words: str) -> None:
-    print(f"\n{words}", end="")  # noqa: T201
 
 
 @pytest.mark.parametrize(("shape", "size"), [("facility", 20_000), ("deep", 5_000)])

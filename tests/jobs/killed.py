@@ -28,7 +28,7 @@ import django
 django.setup()
 from apps.jobs.events import AlarmRaised
 from apps.jobs.services import outbox, reactions_register
-from apps.jobs.tasks import deliver_many
+from apps.jobs.tasks import deliver
 from apps.accounts.selectors import system_person
 from apps.accounts.services import audit_write
 from config.celery import app
@@ -46,7 +46,7 @@ def slow(event):
 
 
 slow.__module__, slow.__qualname__ = "tests", "slow"
-reactions_register({{AlarmRaised: (slow,)}}, deliver_many.delay)
+reactions_register({{AlarmRaised: (slow,)}}, deliver.delay)
 app.worker_main(["--quiet", "worker", "-Q", "work,watch", "--pool", "threads", "-c", "2", "--loglevel", "ERROR",
                  "--without-gossip", "--without-mingle", "--without-heartbeat"])
 """
@@ -62,7 +62,7 @@ from apps.jobs.tasks import deliver
 event = AlarmRaised(**{payload!r})
 row = Delivery.objects.create(event=event.name, handler="tests.slow", payload=event.payload(),
                               due_at=timezone.now(), sent_at=timezone.now())
-deliver.delay(row.pk)
+deliver.delay([row.pk])
 print(row.pk)
 """
 SWEEP = """

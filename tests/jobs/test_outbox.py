@@ -21,7 +21,7 @@ from apps.jobs.services import (
     outbox,
     reactions_register,
 )
-from apps.jobs.tasks import deliver_many
+from apps.jobs.tasks import deliver
 
 
 @dataclass(frozen=True)
@@ -153,5 +153,5 @@ def test_a_racks_events_travel_in_few_messages() -> None:
     assert [len(pks) for pks in messages] == [20, 20, 20]
     assert [pk for pks in messages for pk in pks] == [row.pk for row in rows]
     assert not Delivery.objects.filter(sent_at=None).exists()
-    deliver_many(messages[1])
+    deliver(messages[1])
     assert [str(number) for number in range(20, 40)] == CARRIED

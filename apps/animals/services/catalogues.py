@@ -125,8 +125,10 @@ def _readable(species: Species, edits: Sequence[Edit]) -> Catalogue:
             f"{error.problem[:1].upper()}{error.problem[1:]}.", field="name" if "$" in last else last
         ) from error
     standing = catalogue_of(species)
-    never = set(unread_notations(species, standing)) if standing is not None else None
-    wrong = [words for words in unread_notations(species, fresh) if never is not None and words not in never]
+    if standing is None:
+        return fresh
+    never = set(unread_notations(species, standing))
+    wrong = [words for words in unread_notations(species, fresh) if words not in never]
     if wrong:
         some = "; ".join(wrong[:3]) + (f" and {len(wrong) - 3} more" if len(wrong) > 3 else "")
         raise Invalid(

@@ -90,20 +90,14 @@ def species_number_set(
     standing = number_rows(species).get(key)
     if standing is None:
         raise Invalid(f"“{key}” is no number of {species}.", field="key")
-    row, _ = SpeciesNumber.objects.update_or_create(
-        species=species,
-        key=key,
-        origin=NumberOrigin.HOUSE,
-        valid_from=clock.today(),
-        defaults={
-            "value": value,
-            "unit": standing.unit,
-            "source": f"house rule, set by {by.name}",
-            "dated": clock.today().isoformat(),
-            "confidence": "house_rule",
-            "note": note,
-            "by": by,
-        },
+    row = _number_write(
+        standing,
+        NumberOrigin.HOUSE,
+        value=value,
+        source=f"house rule, set by {by.name}",
+        confidence="house_rule",
+        note=note,
+        by=by,
     )
     audit_write(
         by=by, act="species-number.set", subject=species, detail={"key": key, "before": standing.value, "after": value}
@@ -123,26 +117,27 @@ def species_numbers_learn(
     unknown = sorted(set(numbers) - set(standing))
     if unknown:
         raise Invalid(f"“{unknown[0]}” is no number of {species}.", field="key")
-    rows = []
-    for key, value in numbers.items():
-        row, _ = SpeciesNumber.objects.update_or_create(
-            species=species,
-            key=key,
-            origin=NumberOrigin.RECORDS,
-            valid_from=clock.today(),
-            defaults={
-                "value": value,
-                "unit": standing[key].unit,
-                "source": source,
-                "dated": clock.today().isoformat(),
-                "confidence": "own records",
-                "by": by,
-            },
-        )
-        rows.append(row)
+    rows = [
+        _number_write(standing[key], NumberOrigin.RECORDS, value=value, source=source, confidence="own records", by=by)
+        for key, value in numbers.items()
+    ]
     detail = {key: {"before": standing[key].value, "after": value} for key, value in numbers.items()}
     audit_write(by=by, act="species-numbers.learn", subject=species, detail={"source": source, "numbers": detail})
     return rows
+
+
+def _number_write(standing: SpeciesNumber, origin: NumberOrigin, **values: object) -> SpeciesNumber:
+    """The facility's own row of a number, in the unit of the one that stands, from today; the day's second one replaces
+    its first."""
+    today = clock.today()
+    row, _ = SpeciesNumber.objects.update_or_create(
+        species_id=standing.species_id,
+        key=standing.key,
+        origin=origin,
+        valid_from=today,
+        defaults={"unit": standing.unit, "dated": today.isoformat(), **values},
+    )
+    return row
 
 
 def _load_numbers(species: Species, profile: SpeciesProfile) -> int:

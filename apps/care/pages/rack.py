@@ -141,10 +141,15 @@ def food_groups(lines: Mapping[int, PlanLine], wanted: str = "") -> list[FoodGro
 def offered_to(rack: Rack, refs: set[str]) -> list[Animal]:
     """Of these animals those of the rack that can be fed, in walking order: nobody held, nobody whose last offer waits
     for its check. What a filled-in form needs, without the page's advice."""
-    waiting = set(unchecked_offers().filter(animal__tub__rack=rack).order_by().values_list("animal_id", flat=True))
-    animals = [one for one in animals_of_rack(rack) if one.ref in refs and one.pk not in waiting]
-    held = holds_words(animals, HandlingAct.FEED)
-    return [one for one in animals if one.pk not in held]
+    animals = [one for one in animals_of_rack(rack) if one.ref in refs]
+    waiting, held = _kept_from_food(rack, animals)
+    return [one for one in animals if one.pk not in waiting and one.pk not in held]
+
+
+def _kept_from_food(rack: Rack, animals: list[Animal]) -> tuple[dict[int, MealOffer], dict[int, str]]:
+    """Who of a rack waits for a check, and who of these animals is held and why, by animal id."""
+    waiting = {offer.animal_id: offer for offer in unchecked_offers().filter(animal__tub__rack=rack)}
+    return waiting, holds_words(animals, HandlingAct.FEED)
 
 
 def offer_page(rack: Rack, tapped: set[str] | None = None, food: str = "") -> RackPage:
@@ -154,9 +159,8 @@ def offer_page(rack: Rack, tapped: set[str] | None = None, food: str = "") -> Ra
     ``tapped`` are the refs a refused form had tapped; it replaces the proposal. ``food`` is the group on the cart.
     """
     animals = list(animals_of_rack(rack))
-    waiting = {offer.animal_id: offer for offer in unchecked_offers().filter(animal__tub__rack=rack)}
+    waiting, held = _kept_from_food(rack, animals)
     last = last_meals_at([animal.pk for animal in animals])
-    held = holds_words(animals, HandlingAct.FEED)
     lines = {line.animal.pk: line for line in feeding_lines(animals)}
     foods = food_groups(lines, food)
     chosen = next((group.key for group in foods if group.chosen), "")

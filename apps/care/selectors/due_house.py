@@ -17,7 +17,6 @@ from apps.care.models import (
     CareMark,
     CareSkip,
     CareState,
-    CareTally,
     Condition,
     Dose,
     MealCheck,
@@ -28,7 +27,7 @@ from apps.care.models import (
     Weight,
 )
 from apps.care.selectors.due import due_of_ids
-from apps.care.selectors.due_tally import RackDue, count_states, states_in, tallies_that_hold
+from apps.care.selectors.due_tally import RackDue, count_states, states_in, tallies_stored
 from apps.care.selectors.house_rules import care_rules
 from apps.core import clock
 
@@ -140,11 +139,8 @@ def house_due() -> HouseDue:
 
 def _stored(leaving_out: frozenset[int]) -> dict[int | None, RackDue]:
     """Every rack without the animals left out: as stored, and counted where that does not hold."""
-    racks: dict[int | None, RackDue] = {
-        rack: RackDue(numbers) for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")
-    }
-    doubted: set[int | None] = set()
-    doubted.update(rack for rack in CareTally.objects.values_list("rack_id", flat=True) if rack not in racks)
+    stored, doubted = tallies_stored()
+    racks: dict[int | None, RackDue] = {rack: RackDue(numbers) for rack, numbers in stored.items()}
     if leaving_out:
         doubted.update(CareState.objects.filter(pk__in=leaving_out).values_list("rack_id", flat=True))
     if doubted:

@@ -117,6 +117,13 @@ def tallies_that_hold() -> QuerySet[CareTally]:
     return CareTally.objects.filter(day=clock.today(), since__lte=now, until__gt=now)
 
 
+def tallies_stored() -> tuple[dict[int | None, list[int]], set[int | None]]:
+    """Stored numbers by rack where they are right now, and the racks whose numbers no longer hold."""
+    numbers: dict[int | None, list[int]] = dict(tallies_that_hold().values_list("rack_id", "numbers"))
+    racks: set[int | None] = {*CareTally.objects.values_list("rack_id", flat=True)}
+    return numbers, racks - set(numbers)
+
+
 def states_in(racks: Iterable[int | None]) -> QuerySet[CareState]:
     """The kept states of racks; None: of animals in no tub."""
     keys = set(racks)

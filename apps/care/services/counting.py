@@ -13,7 +13,7 @@ from apps.care.choices import DueKind
 from apps.care.models import CareCount, CareState, CareTally
 from apps.care.selectors.due import AnimalDue, due_of_ids
 from apps.care.selectors.due_house import newest_rows, touched_since_count
-from apps.care.selectors.due_tally import LIVING, count_states, states_in, tallies_that_hold
+from apps.care.selectors.due_tally import LIVING, count_states, states_in, tallies_stored
 from apps.care.selectors.weights import chunks
 from apps.core import clock
 from apps.core.turns import take_turn
@@ -99,8 +99,8 @@ def tallies_rebuild() -> None:
 
 def tallies_off() -> list[int | None]:
     """Racks whose numbers no longer hold, or count another number of animals than states stand there."""
-    stored = {rack: numbers[LIVING] for rack, numbers in tallies_that_hold().values_list("rack_id", "numbers")}
-    past = set(CareTally.objects.values_list("rack_id", flat=True)) - set(stored)
+    holding, past = tallies_stored()
+    stored = {rack: numbers[LIVING] for rack, numbers in holding.items()}
     living = dict(CareState.objects.order_by().values_list("rack_id").annotate(number=Count("pk")))
     return [*past, *(rack for rack in {*stored, *living} - past if stored.get(rack) != living.get(rack))]
 

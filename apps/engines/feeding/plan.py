@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from apps.engines.words import short_day
+
 from .facts import ATE, LEFT, FeedingFacts, Weight
 from .mass import mass_loss
 from .profile import FeedingProfile, PlanRules, PreyTable
 from .size import PreyChoice, amount_of, choose_prey
 from .taste import fast_of
-from .words import day, days, grams
+from .words import days, grams
 
 OFFER, WAIT, HELD, CHECK = "offer", "wait", "held", "check"
 # Stages in which a fast is the rule: from past the appetite line until she has laid (see the method page).
@@ -93,7 +95,7 @@ def _closed(facts: FeedingFacts, rules: PlanRules, as_of: date) -> tuple[str, da
             return HELD, _after(hold.until), (f"No food: {hold.reason}.",)
     if facts.meals and not facts.meals[-1].outcome:
         last = facts.meals[-1]
-        return CHECK, None, (f"Offered on {day(last.on)} and not yet checked: look first.",)
+        return CHECK, None, (f"Offered on {short_day(last.on)} and not yet checked: look first.",)
     for hold in facts.holds:
         if hold.word == "opaque":
             return WAIT, _after(hold.until), (f"In opaque, offered again after the shed: {hold.reason}.",)
@@ -119,13 +121,13 @@ def _due(
         gap = min(interval, rules.retry_after_left_days)
         due = last.on + timedelta(days=math.ceil(gap))
         because = [
-            f"Left {_what(last.prey, last.size)} on {day(last.on)}; offered again after {days(gap)} (house rule)."
+            f"Left {_what(last.prey, last.size)} on {short_day(last.on)}; offered again after {days(gap)} (house rule)."
         ]
     else:
         gap = interval if young else max(interval, profile.min_interval_days)
         due = last.on + timedelta(days=math.ceil(gap))
         verb = "Ate" if last.outcome == ATE else "Regurgitated"
-        because = [f"{verb} on {day(last.on)}; every {days(gap)} for {'young' if young else 'grown'} animals."]
+        because = [f"{verb} on {short_day(last.on)}; every {days(gap)} for {'young' if young else 'grown'} animals."]
     return _scan_first(due, because, facts, profile, rules, as_of)
 
 
@@ -146,13 +148,15 @@ def _scan_first(
         return due, because
     if scan < as_of - timedelta(days=math.floor(rules.scan_overdue_days)):
         if due <= as_of:
-            because.append(f"Her scan has been due since {day(scan)}; the meal waits no longer.")
+            because.append(f"Her scan has been due since {short_day(scan)}; the meal waits no longer.")
         return due, because
     day_of_meal = max(due, as_of)
     planned = max(scan, as_of)
     rest_days = math.ceil(profile.meal_rest_h / 24)
     if day_of_meal < planned <= day_of_meal + timedelta(days=rest_days):
-        because.append(f"Her scan is planned for {day(planned)}: scan first, then feed ({profile.meal_rest_h:g} h).")
+        because.append(
+            f"Her scan is planned for {short_day(planned)}: scan first, then feed ({profile.meal_rest_h:g} h)."
+        )
         return planned, because
     if planned == day_of_meal:
         because.append("Her scan is planned for the same day: scan before the meal.")
@@ -185,7 +189,7 @@ def _concern(facts: FeedingFacts, profile: FeedingProfile, rules: PlanRules, as_
         return ""
     left, last_ate = fast_of(facts.meals)
     if left >= rules.left_in_a_row_note and not may_leave:
-        since = f", last ate on {day(last_ate)}" if last_ate else ""
+        since = f", last ate on {short_day(last_ate)}" if last_ate else ""
         return f"Left {left} meals in a row{since}. Weigh it; the loss decides, not the fast."
     return ""
 

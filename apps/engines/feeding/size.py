@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from apps.engines.words import short_day
+
 from .facts import ATE, REGURGITATED, FeedingFacts, Meal, Weight
 from .profile import FeedingProfile, PlanRules, PreyTable
 from .taste import tastes_of
-from .words import day, grams
+from .words import grams
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ def amount_of(facts: FeedingFacts, weight: Weight, profile: FeedingProfile, rule
     low, high = weight.g * profile.prey_low_pct / 100, weight.g * profile.prey_high_pct / 100
     cap = weight.g * profile.prey_cap_pct / 100
     because = [
-        f"{profile.prey_low_pct:g} to {profile.prey_high_pct:g} % of {grams(weight.g)} ({day(weight.on)}) is "
+        f"{profile.prey_low_pct:g} to {profile.prey_high_pct:g} % of {grams(weight.g)} ({short_day(weight.on)}) is "
         f"{grams(low)} to {grams(high)}; never above {profile.prey_cap_pct:g} %, {grams(cap)}."
     ]
     if small or weight.g >= profile.ceiling_g:

@@ -1,15 +1,6 @@
-"""How days and grams are written in the reasons."""
+"""How grams and numbers of days are written in the reasons."""
 
 from __future__ import annotations
-
-from datetime import date
-
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def day(on: date) -> str:
-    """6 Apr."""
-    return f"{on.day} {_MONTHS[on.month - 1]}"
 
 
 def grams(value: float) -> str:

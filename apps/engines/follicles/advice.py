@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date, timedelta
 
+from apps.engines.words import day
+
 from .answer import Advice, DateInterval
 from .facts import Meal, Scan, Visit, Weight
 from .gate import VET_HOLDS, latest_weight, own_gain_g_per_week, recent_weights
 from .picture import Picture
 from .readings import locks_since
-from .words import count, day, grams, percent, window
+from .words import count, grams, percent, window
 
 Rule = Callable[[Picture], Advice | None]
 Reason = tuple[str, tuple[str, ...]]  # a sentence, and the rows it rests on

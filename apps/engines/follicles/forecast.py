@@ -8,6 +8,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from apps.engines.words import day
+
 from .advice import advise
 from .answer import DateInterval, Interval, Reach, SeasonForecast, StateShares
 from .facts import SeasonFacts
@@ -30,7 +32,7 @@ from .timing import (
     passage_dates,
     still_unlaid,
 )
-from .words import day, window
+from .words import window
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from apps.engines.feeding.mass import LossRule, mass_loss
+from apps.engines.words import day
 
 from .facts import SeasonFacts, Weight
 from .profile import FollicleProfile
-from .words import day, grams
+from .words import grams
 
 VET_HOLDS = {"disease": "she is under a disease hold", "injury": "she is under an injury hold"}
 HOLD_REASONS = {

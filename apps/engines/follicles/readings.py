@@ -11,10 +11,11 @@ from math import sqrt
 import numpy as np
 from scipy.special import ndtr
 
+from apps.engines.words import day
+
 from .facts import Scan
 from .growth import growth_shape
 from .profile import FollicleProfile
-from .words import day
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,17 +1,10 @@
-"""How figures and days are written in the reasons."""
+"""How figures and windows are written in the reasons."""
 
 from __future__ import annotations
 
-from datetime import date
+from apps.engines.words import day
 
 from .answer import DateInterval
-
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def day(on: date) -> str:
-    """6 Apr 2027."""
-    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
 
 
 def window(dates: DateInterval) -> str:

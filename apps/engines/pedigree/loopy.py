@@ -137,10 +137,6 @@ class _Run:
         shape[axis], shape[-1] = message.shape
         return table * message.reshape(shape)
 
-    def belief(self, scope: tuple[int, ...]) -> Table:
-        """The belief of one variable, or of all variables of a factor."""
-        return self.beliefs([scope])[scope]
-
     def beliefs(self, scopes: Sequence[tuple[int, ...]]) -> dict[tuple[int, ...], Table]:
         """Beliefs of variables, and of sets of variables that stand together in some factor."""
         found: dict[tuple[int, ...], Table] = {}

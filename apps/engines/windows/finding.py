@@ -4,16 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 GO, MARGINAL, NEEDS_REVIEW, NO_GO = "go", "marginal", "needs-review", "no-go"
 # A person can release a marginal day; a day that needs review must be looked into first; nothing releases a no-go.
 SEVERITY = {GO: 0, MARGINAL: 1, NEEDS_REVIEW: 2, NO_GO: 3}
-
-
-def day_words(day: date) -> str:
-    """``10 Apr 2027``, as people read a day."""
-    return f"{day.day} {day:%b %Y}"
 
 
 def degrees(temp_c: float) -> str:

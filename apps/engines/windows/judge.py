@@ -13,7 +13,6 @@ from apps.engines.windows.finding import (
     NO_GO,
     SEVERITY,
     Finding,
-    day_words,
     degrees,
     together,
     worst_verdict,
@@ -33,6 +32,7 @@ from apps.engines.windows.physics import (
 )
 from apps.engines.windows.ship_calendar import ShipCalendar, calendar_verdict
 from apps.engines.windows.weather import CLIMATOLOGY, HourlySeries
+from apps.engines.words import day as day_words
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from apps.engines.windows.finding import GO, NEEDS_REVIEW, NO_GO, Finding, day_words, together
+from apps.engines.windows.finding import GO, NEEDS_REVIEW, NO_GO, Finding, together
+from apps.engines.words import day as day_words
 
 _VERDICT_OF_EFFECT = {"block": NO_GO, "permit": NEEDS_REVIEW, "notice": GO, "record": GO, "warn": GO}
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from apps.engines.windows.finding import GO, MARGINAL, NO_GO, Finding, day_words, together
+from apps.engines.windows.finding import GO, MARGINAL, NO_GO, Finding, together
+from apps.engines.words import day as day_words
 
 
 @dataclass(frozen=True)
