@@ -234,9 +234,12 @@ def check_free(*, female: Animal, male: Animal, began_at: datetime, ended_at: da
     overlap = Visit.objects.filter(struck_at__isnull=True).filter(Q(ended_at__isnull=True) | Q(ended_at__gt=began_at))
     if ended_at is not None:
         overlap = overlap.filter(began_at__lt=ended_at)
-    rows = overlap.select_related("male", "female")
+    # one question for both; sorted here, for asked in the order of days a database may go through everybody's visits
+    rows = list(overlap.filter(Q(male=male) | Q(female=female)).select_related("male", "female").order_by())
     for who, other, field in ((male, "female", "male"), (female, "male", "female")):
-        found = rows.filter(**{field: who}).order_by("began_at").first()
+        found = min(
+            (row for row in rows if getattr(row, f"{field}_id") == who.pk), key=lambda row: row.began_at, default=None
+        )
         if found is None:
             continue
         with_whom = getattr(found, other).code
