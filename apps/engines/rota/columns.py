@@ -49,11 +49,13 @@ class Pool:
         surplus: Floats,
         delta: float,
         most: int,
+        until: float,
         *,
         two_delta: float | None = None,
     ) -> None:
         """Plans whose surplus at these prices is within `delta` of her best (with two males: `two_delta`, the same
-        unless said); the nearest `most` of one male, `cut` says when those were not all."""
+        unless said); the nearest `most` of one male, `cut` says when those were not all. Past `until` (time.monotonic
+        seconds) no more plans with two males: what is in the pool still needs time to be solved."""
         plans = self.plans
         reduced = plans.worth - pricing.pair_prices(prices) @ pricing.turned
         floor = (surplus - delta).astype(np.float32)
@@ -74,7 +76,7 @@ class Pool:
         for _, pairs, _, sets, second in two_male_plans(plans, prices, two_floor):
             for one in sets.tolist():
                 self.add(two_male_visits(plans, pairs, one, second[one]))
-            if len(self.known) > 4 * most:
+            if len(self.known) > 4 * most or time.monotonic() > until:
                 break
 
     def add_everything(self, most: int) -> bool:

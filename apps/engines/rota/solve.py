@@ -30,6 +30,7 @@ GOOD_GAP = SOLVER_GAP = 3e-4
 REASON_SECONDS, REASON_SHARE = 2.0, 0.15
 FREE_MALES, FREE_SECONDS, IDLE = 10, 6.0, 40
 NEAR_SHARE = 0.5  # of the time, where every plan can be in the model afterwards
+POOL_SHARE = 1 / 3  # of the time that is left, for gathering plans; the rest is for choosing among them
 # a whole pattern also fills weeks that have no price yet
 EDGE = 1e-3
 SEED = 1
@@ -123,8 +124,9 @@ def _improve(
         return _small(pool, pricing, males, best, (prices, bound, surplus, middle), deadline)
     pattern = _completed(males, best.work, prices)
     given, _ = search(pricing, males, best.value, MORE_STEPS, deadline, prices, pattern)
-    pool.add_near(pricing, given, pricing.best(given)[0], WIDTH * middle, MOST_COLUMNS)
-    pool.add_near(pricing, prices, surplus, WIDTH * middle, MOST_COLUMNS)
+    until = _pool_until(deadline)
+    pool.add_near(pricing, given, pricing.best(given)[0], WIDTH * middle, MOST_COLUMNS, until)
+    pool.add_near(pricing, prices, surplus, WIDTH * middle, MOST_COLUMNS, until)
     _try(pool, males, best, deadline, deadline - time.monotonic(), patterns=pattern)
     _free_some(pool, males, best, prices, bound, deadline)
     polish(best.work, deadline, rounds=1)
@@ -144,11 +146,12 @@ def _small(
     """Every one-male plan, and of the two-male plans all or the near ones; all males free."""
     prices, bound, surplus, middle = priced_as
     # the plans near their price find a good rota soon; the whole model, begun from it, proves it or betters it
-    pool.add_near(pricing, prices, surplus, WIDTH * middle, MOST_COLUMNS)
+    pool.add_near(pricing, prices, surplus, WIDTH * middle, MOST_COLUMNS, _pool_until(deadline))
     _try(pool, males, best, deadline, (deadline - time.monotonic()) * NEAR_SHARE)
     whole = pool.add_everything(MOST_COLUMNS)
     if not whole:
-        pool.add_near(pricing, prices, surplus, FAR * middle, MOST_COLUMNS * 4, two_delta=WIDTH * middle)
+        until = _pool_until(deadline)
+        pool.add_near(pricing, prices, surplus, FAR * middle, MOST_COLUMNS * 4, until, two_delta=WIDTH * middle)
         whole = pricing.plans.problem.rules.males_per_female_max == 1 and not pool.cut
     found = _try(pool, males, best, deadline, (deadline - time.monotonic()) * 0.9)
     polish(best.work, deadline, rounds=1)
@@ -158,6 +161,12 @@ def _small(
         bound = min(bound, found.dual)
         return bound, prices, found.optimal
     return bound, prices, False
+
+
+def _pool_until(deadline: float) -> float:
+    """Until when plans may be gathered."""
+    now = time.monotonic()
+    return now + POOL_SHARE * (deadline - now)
 
 
 def _free_some(pool: Pool, males: Males, best: _Best, prices: Floats, bound: float, deadline: float) -> None:
